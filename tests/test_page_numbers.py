@@ -51,7 +51,7 @@ def test_the_list_has_a_small_course_on_each_card_and_comes_as_a_workbook_and_on
     app.run()
     assert not app.exception
     heads, *lines = load_workbook(io.BytesIO(files["Table as XLSX"]())).worksheets[0].values
-    assert [line[heads.index("unit")] for line in lines] == [row["unit"] for row in rows]
+    assert [line[heads.index("vehicle")] for line in lines] == [row["unit"] for row in rows]
     assert files["List for printing (PDF)"]().startswith(b"%PDF")
 
 

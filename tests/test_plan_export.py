@@ -13,6 +13,7 @@ from icalendar import Calendar
 from openpyxl import load_workbook
 from samples_plan import AS_OF, make_inputs, pins
 
+from analysis.costs import PARTS
 from analysis.plan.replacement_plan import PlanInputs, ReplacementPlan, plan_replacements
 from dashboard.files.plan_export import FORMATS, render
 from dashboard.files.workbook import table_xlsx
@@ -113,6 +114,28 @@ def test_sheets_hold_the_plan_and_no_formula(plan: ReplacementPlan) -> None:
     assert all(cell.data_type != "f" for sheet in book for row in sheet.iter_rows() for cell in row)
     assert str(visits["A2"].value).startswith("=cmd")
     assert visits["D2"].value == plan.visits["visit_on"].iloc[0].to_pydatetime()
+
+
+def test_sheets_are_for_people(plan: ReplacementPlan) -> None:
+    """Words over every column, amounts in the plan's currency, no code in a cell; chances and amounts stay figures, whose sums agree."""
+    named = replace(plan, summary={**plan.summary, "currency": "CHF"}, settings={**plan.settings, "currency": "CHF"})
+    raw = render(named, "xlsx")
+    assert isinstance(raw, bytes)
+    book = load_workbook(io.BytesIO(raw))
+    for sheet in book:
+        heads = [str(cell.value) for cell in sheet[1]]
+        assert not [head for head in heads if "_" in head or "[money]" in head], sheet.title
+        assert len(set(heads)) == len(heads)
+        texts = [cell.value for row in sheet.iter_rows(min_row=2) for cell in row if isinstance(cell.value, str)]
+        assert not [text for text in texts if text.startswith('"') or (text in PARTS and "_" in text)], sheet.title
+    assert [cell.value for cell in book["settings"][2]] == ["currency", None, None, "CHF"]
+    heads, *rows = book["visits"].values
+    at = {str(head): number for number, head in enumerate(heads)}
+    first = at["of which, as far as it still runs by then: parts [CHF]"]
+    for row, visit in zip(rows, plan.visits.to_dict("records"), strict=True):
+        assert row[at["expected cost with this visit [CHF]"]] == pytest.approx(sum(row[first : first + 6]), abs=1e-3)
+        assert row[at["no-start before the visit"]] == pytest.approx(visit["probability_before"], abs=1e-4)
+    assert [head for head in book["left out"][1] if head.value == "a visit would save [CHF]"]
 
 
 def test_hostile_names_stay_in_their_cell_and_line(plan: ReplacementPlan) -> None:
@@ -262,7 +285,7 @@ def test_any_table_is_a_workbook_without_formulas() -> None:
         {"unit": ["=cmd()"], "on": [pd.Timestamp("2026-11-30")], "probability": [0.41], "act_by": [None]}
     )
     page = load_workbook(io.BytesIO(table_xlsx(frame, "weekly-list-2026-W49")))["weekly-list-2026-W49"]
-    assert [cell.value for cell in page[1]] == ["unit", "on", "probability", "act_by"]
+    assert [cell.value for cell in page[1]] == ["vehicle", "on", "probability", "act by"]
     assert (page["A2"].value, page["A2"].data_type, page["C2"].value) == ("=cmd()", "s", 0.41)
     assert page["B2"].value == datetime(2026, 11, 30)
     assert page["D2"].value is None

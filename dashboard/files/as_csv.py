@@ -44,7 +44,7 @@ def cells_of(frame: pd.DataFrame, columns: Iterable[str]) -> Iterable[list[objec
             elif isinstance(value, list):
                 out.append(", ".join(str(item) for item in value))
             elif isinstance(value, float):
-                out.append(round(float(value), 4))
+                out.append(round(float(value), 4) if value == value else None)
             else:
                 out.append(value)
         yield out

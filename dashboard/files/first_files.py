@@ -29,12 +29,12 @@ def template(name: str) -> bytes:
     Raises KeyError where there is no such table.
     """
     table, book = TABLES[name], empty_book()
-    sheet(book, name, table.names, pd.DataFrame(columns=table.names))
+    sheet(book, name, table.names, pd.DataFrame(columns=table.names), heads=str)
     about = pd.DataFrame(
         [(c.name, beginning.YES if c.required else "", c.meaning, allowed_words(c)) for c in table.columns],
         columns=beginning.ABOUT,
     )
-    sheet(book, "columns", beginning.ABOUT, about)
+    sheet(book, "columns", beginning.ABOUT, about, heads=str)
     for row in book["columns"]:
         for cell in row:
             cell.alignment = Alignment(wrap_text=True, vertical="top")
