@@ -24,6 +24,8 @@ from dashboard.files.mail_settings import PASSWORD_VARIABLE, mail_settings
 from dashboard.files.mailing import mail_posts
 from dashboard.files.post import message_of, post_files, week_of
 from ingest import posts, store
+from ingest.corrections import correct_vehicle
+from ingest.entries import record_repair
 from ingest.errors import CouldNot
 from ingest.posts import Post
 from ingest.records import read_weekly_list
@@ -267,3 +269,33 @@ def test_no_mail_goes_in_the_open_where_tls_is_asked_for(fleet: Path, tmp_path: 
 def check_nothing_sent(server: MailServer) -> None:
     assert not server.taken
     assert not any(line.startswith(("AUTH", "MAIL")) for line in server.commands)
+
+
+def test_what_was_overtaken_is_cancelled_in_the_calendar_and_in_no_sheet(fleet: Path, tmp_path: Path) -> None:
+    """A repair since, and a vehicle that left: no visit, no order; the notes name both, and the whole plan's sums stand as they are."""
+    db = store.open_database(fleet)
+    plan = load_plan(db)
+    assert plan is not None
+    gone, sold = (str(unit) for unit in plan.visits.loc[plan.visits["kind"] == "replace", "unit"].drop_duplicates()[:2])
+    later = datetime.combine(AS_OF + timedelta(days=1), datetime.min.time())
+    visit = plan.visits.set_index("unit").loc[gone]
+    for part in visit["parts"]:
+        values = {"unit": gone, "part": part, "action": "replaced", "done_on": AS_OF.isoformat()}
+        assert record_repair(db, values, by="ben", now=later).stored
+    assert correct_vehicle(db, sold, {"out_of_service": AS_OF.isoformat()}, by="ben", reason="sold", now=later).stored
+    assert issue(fleet, "--to", tmp_path) == 0
+    book = load_workbook(tmp_path / NAMES[2])
+    heads, *rows = book["visits"].values
+    assert not {gone, sold} & {row[heads.index("vehicle")] for row in rows}
+    assert len(rows) == len(plan.visits) - sum(plan.visits["unit"].isin([gone, sold]))
+    heads, *ordered = book["orders"].values
+    assert not {gone, sold} & {unit for row in ordered for unit in str(row[heads.index("for")]).split(", ")}
+    for row in ordered:
+        assert row[heads.index("pieces")] == len(str(row[heads.index("for")]).split(", "))
+    notes = [str(cell.value) for cell in book["notes"]["A"]]
+    assert f": {len(rows)} visits, " in notes[1]
+    assert any(gone in note and sold in note and note.startswith("Overtaken since") for note in notes)
+    events = {str(e["uid"]): e for e in Calendar.from_ical((tmp_path / NAMES[0]).read_text()).walk("VEVENT")}
+    for row in plan.visits[plan.visits["unit"].isin([gone, sold])].to_dict("records"):
+        event = events[row["uid"]]
+        assert (event["status"], int(event["sequence"])) == ("CANCELLED", row["sequence"] + 1)

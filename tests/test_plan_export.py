@@ -68,7 +68,7 @@ def test_the_table_says_who_when_what_and_why_not(plan: ReplacementPlan) -> None
 
 def test_the_headline_says_one_visit_and_what_a_plan_costs_more(plan: ReplacementPlan) -> None:
     """Worked by hand: a single visit that the near weeks keep, though waiting is 124 cheaper by now."""
-    one = replace(plan, visits=plan.visits.head(1), weeks=1, version=2, summary={**plan.summary, "saving": -124.4})
+    one = replace(plan, visits=plan.visits.head(1).assign(saving=-124.4), weeks=1, version=2)
     said = headline(one)
     assert "for 1 week, version 2: 1 visit, " in said
     assert ", 124 USD more than waiting, " in said

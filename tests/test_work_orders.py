@@ -261,24 +261,28 @@ def test_a_sheet_of_a_visit_that_is_partly_done_says_so_first(fleet: Path) -> No
 def test_a_battery_that_was_charged_is_not_renewed_unless_that_was_planned() -> None:
     day = pd.Timestamp("2026-11-30")
     visits = [
-        {"uid": f"{kind}@x", "unit": "a", "kind": kind, "parts": ["battery"]}
+        {"uid": f"{kind}@x", "unit": "a", "kind": kind, "parts": ["battery"], "visit_on": day + pd.Timedelta(days=9)}
         for kind in ("replace", "cheap", "measure")
     ]
     plan = SimpleNamespace(visits=pd.DataFrame(visits))
     since = pd.DataFrame({"unit": ["a", "b"], "part": "battery", "action": ["charged", "replaced"], "done_on": day})
-    found = outdated(plan, since, {})  # type: ignore[arg-type]
+    found = outdated(plan, since, {}, day)  # type: ignore[arg-type]
     assert [(one.uid, one.whole) for one in found] == [("cheap@x", True)]
-    left = outdated(plan, since.iloc[:0], {"a": day})  # type: ignore[arg-type]
+    left = outdated(plan, since.iloc[:0], {"a": day}, day)  # type: ignore[arg-type]
     assert [(one.left_on, one.whole) for one in left] == [(day, True)] * 3
+    ahead = [day + pd.Timedelta(days=n) for n in (9, 10)]
+    told = [outdated(plan, since.iloc[:0], {"a": last}, day) for last in ahead]  # type: ignore[arg-type]
+    assert [len(found) for found in told] == [3, 0]  # a last day ahead overtakes the visits of that day and later
 
 
-def test_a_visit_of_a_vehicle_that_left_is_overtaken_from_its_last_day_on(fleet: Path) -> None:
+def test_a_visit_on_a_last_day_in_service_or_later_is_overtaken(fleet: Path) -> None:
     db = store.open_database(fleet)
     plan, visit = planned(db)
     later = datetime.combine(AS_OF, time(6))
-    values = {"out_of_service": AS_OF.isoformat()}
-    assert correct_vehicle(db, str(visit["unit"]), values, by="ben", reason="sold", now=later).stored
-    assert outdated_visits(db, plan, AS_OF - timedelta(days=1)) == []
+    for last, count in ((visit["visit_on"].date() + timedelta(days=1), 0), (AS_OF, 1)):
+        values = {"out_of_service": last.isoformat()}
+        assert correct_vehicle(db, str(visit["unit"]), values, by="ben", reason="sold", now=later).stored
+        assert len(outdated_visits(db, plan, AS_OF - timedelta(days=1))) == count
     (one,) = since = outdated_visits(db, plan, AS_OF)
     assert one.whole
     (said,) = outdated_words(since)

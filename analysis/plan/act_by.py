@@ -11,7 +11,7 @@ from analysis.plan.result import FRAMES, frame_of
 from analysis.plan.rules import Rules
 from analysis.plan.visit_costs import CHEAP_FIRST, REPLACE, REPLACE_TWO, Options
 
-WAITS = "waiting pays"
+WAITS, LEAVES = "waiting pays", "leaves"
 
 
 def act_by_missed(
@@ -28,14 +28,18 @@ def act_by_missed(
     last = int(work.weeks.end_day[-1]) - 1
     first = {name: int(work.opened.next_open[d, work.weeks.first_day[0]]) for d, name in enumerate(work.depots)}
     forbidden = {unit for unit, kind, _, _ in pin_rows(inputs.pins) if kind == "forbid"}
+    leaving = inputs.leaving(work.weeks.as_of)
     out: list[dict[str, Any]] = []
     for unit, day in _days_to_act_by(inputs).items():
         limit = max(int((day - work.weeks.as_of).days), first.get(depot_of.get(unit, ""), 0))
         visit = visit_of.get(row_of.get(unit, -1))
         on = last + 1 if visit is None else int(rows.day[visit])
-        if on <= limit or limit > last:
+        leaves = leaving.get(unit, np.inf)
+        if on <= limit or limit > last or leaves <= limit:
             continue
-        found: dict[str, Any] = {"reason": without.get(unit, WAITS)}
+        found: dict[str, Any] = {"reason": without.get(unit, LEAVES if leaves <= last else WAITS)}
+        if leaves <= last:
+            found["leaves_on"] = work.weeks.as_of + pd.Timedelta(days=leaves)
         if visit is not None:
             comes = work.weeks.as_of + pd.Timedelta(days=on)
             found = {"visit_on": comes, **_why(work, rules, rows, visit, limit, by_hand=unit in forbidden)}

@@ -41,7 +41,9 @@ class Candidates:
     second part in the same visit; second_share: share of the remaining risk that it removes;
     other_cost: (U,) price and labour of the next likely part; cheap_h: (U,) hours of the cheap
     act, NaN where there is none; cheap_success: (U,); rate: (U,) long-run cost of the part [money per week];
-    life_weeks: (U,) its mean life; lead: (U,) its lead time [d]; second_lead: the same for the second part.
+    life_weeks: (U,) its mean life; lead: (U,) its lead time [d]; second_lead: the same for the second part; leaves: (U,) the
+    vehicle's last day in service [d after the plan's date], inf where it stays: nothing can fail from then on, and a new part is
+    worth nothing.
     """
 
     table: pd.DataFrame
@@ -63,6 +65,7 @@ class Candidates:
     life_weeks: Floats
     lead: Floats
     second_lead: Floats
+    leaves: Floats
 
     def __len__(self) -> int:
         return len(self.table)
@@ -184,6 +187,26 @@ def _lengthened(near: Floats, rows: Ints, week: pd.Series, value: pd.Series) -> 
     return np.concatenate([near, far], axis=1)
 
 
+def between(knots: Floats, weeks: Floats) -> Floats:
+    """Values of `knots` (U, K+1) at moments (U, N) [weeks], straight between, clamped at the ends."""
+    last = knots.shape[1] - 1
+    t = np.clip(weeks, 0.0, last)
+    at = np.minimum(t.astype(np.int64), last - 1)
+    low = np.take_along_axis(knots, at, axis=1)
+    high = np.take_along_axis(knots, at + 1, axis=1)
+    return np.asarray(low + (t - at) * (high - low), dtype=np.float64)
+
+
+def _until(leaves: Floats, curves: Floats, later: Floats) -> tuple[Floats, Floats]:
+    """Risks (N, U, K+1), and those after them (N, U, M+1), that rise no more once the vehicles have left (U,) [weeks]."""
+    weeks = curves.shape[2] - 1
+    near = np.minimum(np.arange(weeks + 1.0), leaves[:, None])
+    far = np.minimum(np.arange(later.shape[2], dtype=np.float64), leaves[:, None] - weeks)
+    if later.shape[2] > 1:
+        later = np.stack([between(one, far) for one in later])
+    return np.stack([between(one, near) for one in curves]), later
+
+
 def _second_parts(names: list[str], suspects: list[str], parts: pd.DataFrame) -> tuple[list[str], Floats, list[str]]:
     """Second part of each vehicle ("" if none), its share of the other parts' probability, and the next likely part."""
     if not len(parts):
@@ -237,6 +260,7 @@ def make_candidates(
     forced: Mapping[str, str] | None = None,
     beyond: pd.DataFrame | None = None,
     measure: Mapping[str, str] | None = None,
+    leaving: Mapping[str, float] | None = None,
 ) -> Candidates:
     """Bring the assessment's tables into the form that the costs are computed from.
 
@@ -244,7 +268,8 @@ def make_candidates(
     week]; success: part -> chance of its cheap act;
     forced: units that are pinned or accepted, with the part named so ("" for none); a part that is not the suspect one is
     renewed without helping, as far as the assessment knows; measure: of the plan's inputs.  Where measuring would change nothing
-    no visit is for that alone, unless somebody calls in a vehicle that has no part to renew.
+    no visit is for that alone, unless somebody calls in a vehicle that has no part to renew; leaving: unit -> its last day in
+    service [d after the plan's date], of vehicles that leave.
     """
     watched = set(outlook["unit"].astype(str))
     extra = [unit for unit in (forced or {}) if unit not in watched]
@@ -259,6 +284,10 @@ def make_candidates(
     other = np.array([wish != part for wish, part in zip(wished, suspects, strict=True)], dtype=np.bool_)
     suspects = [part if part in PARTS else "" for part in wished]
     (risk, renewed, better, worse), later = _curves(outlook, beyond, names)
+    leaves = np.array([(leaving or {}).get(name, np.inf) for name in names], dtype=np.float64)
+    leaves[leaves >= 7.0 * (risk.shape[1] + later.shape[2] - 2)] = np.inf  # beyond all that is looked at
+    if np.isfinite(leaves).any():
+        (risk, renewed, better, worse), later = _until(leaves / 7.0, np.stack([risk, renewed, better, worse]), later)
     renewed = np.where(other[:, None], risk, renewed)
     later[1] = np.where(other[:, None], later[0], later[1])
     second, share, nearest = _second_parts(names, suspects, parts)
@@ -300,8 +329,9 @@ def make_candidates(
         other_cost=_look_up(nearest, catalogue.price) + _look_up(nearest, hours) * settings.hour_rate,
         cheap_h=cheap_h,
         cheap_success=_look_up(suspects, success),
-        rate=_look_up(suspects, rates, min(rates.values())),
+        rate=np.where(np.isinf(leaves), _look_up(suspects, rates, min(rates.values())), 0.0),
         life_weeks=_look_up(suspects, life, DAYS_PER_YEAR),
         lead=_look_up(suspects, catalogue.lead_days),
         second_lead=_look_up(second, catalogue.lead_days),
+        leaves=leaves,
     )

@@ -39,7 +39,8 @@ def with_done(plan: ReplacementPlan, done: pd.DataFrame) -> ReplacementPlan:
 class Outdated:
     """A visit to come that something has overtaken since its plan was made.
 
-    renewed: part -> what was done to it and on which day; still: its other parts; left_on: the vehicle's last day in service.
+    renewed: part -> what was done to it and on which day; still: its other parts; left_on: the vehicle's last day in service, where
+    that is the day on which it is looked at, the visit's, or one before.
     """
 
     uid: str
@@ -54,11 +55,14 @@ class Outdated:
         return self.left_on is not None or not self.still
 
 
-def outdated(plan: ReplacementPlan, since: pd.DataFrame, left: Mapping[str, pd.Timestamp]) -> list[Outdated]:
-    """Visits to come whose parts were renewed since the plan was made, or whose vehicle left service, in the plan's order.
+def outdated(
+    plan: ReplacementPlan, since: pd.DataFrame, left: Mapping[str, pd.Timestamp], today: pd.Timestamp
+) -> list[Outdated]:
+    """Visits to come whose parts were renewed since the plan was made, or whose vehicle left service or will have by then, in
+    the plan's order.
 
-    since: repairs that the plan does not know of: unit, part, action, done_on; left: last day in service of vehicles that
-    left. A part is renewed by its replacement; one that is planned to be charged or cleaned at first by that, too.
+    since: repairs that the plan does not know of: unit, part, action, done_on; left: last day in service of vehicles. A part is
+    renewed by its replacement; one that is planned to be charged or cleaned at first by that, too.
     """
     out = []
     for visit in rows_of(plan.visits):
@@ -67,25 +71,48 @@ def outdated(plan: ReplacementPlan, since: pd.DataFrame, left: Mapping[str, pd.T
         if visit["kind"] != "cheap":
             mine = mine[mine["action"] == "replaced"]
         renewed = {str(r["part"]): (str(r["action"]), r["done_on"]) for r in rows_of(mine.sort_values("done_on"))}
-        if renewed or unit in left:
+        last = left.get(unit)
+        gone = last is not None and last <= max(today, visit["visit_on"])
+        if renewed or gone:
             still = tuple(part for part in parts if part not in renewed)
-            out.append(Outdated(str(visit["uid"]), unit, renewed, still, left.get(unit)))
+            out.append(Outdated(str(visit["uid"]), unit, renewed, still, last if gone else None))
     return out
+
+
+def without_outdated(plan: ReplacementPlan, since: Collection[Outdated]) -> ReplacementPlan:
+    """The plan without the visits that have nothing left: they are cancelled, and nothing is ordered for them, nor for parts that were
+    renewed since."""
+    gone = {one.uid for one in since if one.whole}
+    over = plan.visits["uid"].isin(gone)
+    fallen = plan.visits.loc[over, list(FRAMES["cancelled"])].assign(sequence=lambda rows: rows["sequence"] + 1)
+    late = plan.act_by_missed[~plan.act_by_missed["unit"].isin(plan.visits.loc[over, "unit"])]
+    return replace(
+        plan,
+        visits=plan.visits[~over].reset_index(drop=True),
+        cancelled=pd.concat([plan.cancelled, fallen], ignore_index=True) if len(fallen) else plan.cancelled,
+        act_by_missed=late.reset_index(drop=True),
+        orders=still_to_order(plan, gone, {(part, one.unit) for one in since for part in one.renewed}),
+    )
 
 
 def _units_done(plan: ReplacementPlan, known: Collection[str]) -> set[str]:
     return set(plan.visits.loc[plan.visits["uid"].isin(known), "unit"])
 
 
-def still_to_order(plan: ReplacementPlan, known: Collection[str]) -> pd.DataFrame:
-    """The plan's orders without those of vehicles whose visits need no parts any more, by the visits' `uid`."""
+def still_to_order(
+    plan: ReplacementPlan, known: Collection[str], renewed: Collection[tuple[str, str]] = ()
+) -> pd.DataFrame:
+    """The plan's orders without those of vehicles whose visits need no parts any more, by the visits' `uid`, and of parts that were
+    renewed: part, unit."""
     gone = _units_done(plan, known)
+    if not gone and not renewed:
+        return plan.orders
     out = []
-    for row in rows_of(plan.orders) if gone else []:
-        units = [unit for unit in row["units"] if unit not in gone]
+    for row in rows_of(plan.orders):
+        units = [unit for unit in row["units"] if unit not in gone and (row["part"], unit) not in renewed]
         if units:
             out.append({**row, "units": units, "quantity": len(units), "price": row["price_each"] * len(units)})
-    return frame_of(out, FRAMES["orders"]) if gone else plan.orders
+    return frame_of(out, FRAMES["orders"])
 
 
 def known_on(done: pd.DataFrame | None, as_of: pd.Timestamp) -> pd.DataFrame:

@@ -13,7 +13,7 @@ from analysis.plan.choices import VISITS
 from analysis.plan.decisions import ACCEPTED, Decided, decided, in_force
 from analysis.plan.visit_costs import CostTable, Values, make_costs, make_values
 from analysis.plan.workshop_calendar import Opening, PlanWeeks, closed_days, iso_name, opening, workshop_hours
-from analysis.readings.panel import Bools, Floats, Ints, in_service
+from analysis.readings.panel import Bools, Floats, Ints, days_since_epoch, in_service, left_d
 from analysis.wear.lives import Lifetime, observed_lives, part_lifetimes
 
 
@@ -47,6 +47,12 @@ class PlanInputs:
         fleet = self.fleet.assign(unit=self.fleet["unit"].astype(str))
         return fleet[in_service(fleet, as_of)]
 
+    def leaving(self, as_of: pd.Timestamp) -> dict[str, float]:
+        """Unit -> last day in service of the vehicles that leave after the plan's day [d after it]."""
+        ahead = left_d(self.fleet) - days_since_epoch(pd.DatetimeIndex([as_of]))[0]
+        known = np.isfinite(ahead) & (ahead > 0)
+        return dict(zip(self.fleet["unit"].astype(str)[known], ahead[known].tolist(), strict=True))
+
 
 @dataclass(frozen=True)
 class Work:
@@ -74,6 +80,11 @@ class Work:
         """End of the plan [weeks after its date]."""
         return float(self.weeks.end_day[-1]) / 7.0
 
+    def left_on(self, row: int) -> pd.Timestamp | None:
+        """The last day in service of a vehicle that leaves within what is looked at, None of one that stays."""
+        days = float(self.candidates.leaves[row])
+        return self.weeks.as_of + pd.Timedelta(days=days) if np.isfinite(days) else None
+
 
 def prepare(inputs: PlanInputs, weeks: PlanWeeks, settings: PlanSettings) -> Work:
     catalogue = complete_catalogue(inputs.catalogue, settings)
@@ -86,12 +97,13 @@ def prepare(inputs: PlanInputs, weeks: PlanWeeks, settings: PlanSettings) -> Wor
     rates = {
         part: 7.0 * best.cost_rate for part, best in best_ages(fleet, lives, catalogue, settings, access=0.0).items()
     }
+    leaving = inputs.leaving(weeks.as_of)
     standing = in_force(inputs.decisions, inputs.repairs, weeks.as_of, inputs.done)
     forced = _accepted_parts(standing, inputs.outlook, fleet) | _pinned_parts(inputs.pins, weeks, fleet)
     candidates = make_candidates(
         inputs.outlook, inputs.units, inputs.parts, catalogue=catalogue, rates=rates, lives=lives, settings=settings,
         success=cheap_success(inputs.repairs, weeks.as_of, settings), forced=forced, beyond=inputs.beyond,
-        measure=inputs.measure,
+        measure=inputs.measure, leaving=leaving,
     )  # fmt: skip
     names = candidates.table["unit"].tolist()
     services, service_week, first_service = _service_days(inputs.services, names, weeks, candidates.risk.shape[1] - 1)

@@ -10,10 +10,10 @@ from scipy.special import gamma, gammaincc
 
 from analysis.costs import PlanSettings
 from analysis.plan.assignment import HOURS_TOLERANCE, Capacity
-from analysis.plan.candidates import LEAST_RISK, Candidates, Catalogue
+from analysis.plan.candidates import LEAST_RISK, Candidates, Catalogue, between
 from analysis.plan.choices import VISITS
 from analysis.plan.spent import work_of
-from analysis.plan.visit_costs import CHEAP, MEASURE, REPLACE, REPLACE_TWO, CostTable, Options, between, options_of
+from analysis.plan.visit_costs import CHEAP, MEASURE, REPLACE, REPLACE_TWO, CostTable, Options, options_of
 from analysis.plan.workshop_calendar import Opening, PlanWeeks
 from analysis.readings.panel import Floats, Ints
 from analysis.wear.lives import AgeReplacement, Lifetime, Weibull

@@ -78,6 +78,8 @@ def _solve(work: Work, rules: Rules, solved: Solved) -> tuple[Options, Assignmen
         why = "has no depot" if work.depot[row] < 0 else "the hours or places of that week do not reach for it"
         if rules.accepted[row]:
             why = "it has no depot" if work.depot[row] < 0 else "no week has the hours and places for it"
+            if (left_on := work.left_on(row)) is not None and row not in options.unit:
+                why = f"nothing can be done before its last day in service, {left_on:%Y-%m-%d}"
             work.notes.append(f"{unit} was accepted on {work.decided.on[row]}, but {why}: it is not in the plan.")
         else:
             work.notes.append(f"{unit} was to come in a fixed week, but {why}: the visit is not planned.")

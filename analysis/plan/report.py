@@ -10,7 +10,7 @@ import pandas as pd
 from analysis.costs import CHEAP_ACTIONS
 from analysis.plan.act_by import act_by_missed
 from analysis.plan.assignment import Assignment
-from analysis.plan.candidates import Candidates, best_ages
+from analysis.plan.candidates import Candidates, best_ages, between
 from analysis.plan.done import with_done
 from analysis.plan.inputs import PlanInputs, Work, last_working_day
 from analysis.plan.policies import (
@@ -33,7 +33,6 @@ from analysis.plan.visit_costs import (
     REPLACE,
     REPLACE_TWO,
     Options,
-    between,
     lived,
     make_costs,
 )
@@ -75,7 +74,7 @@ def report(
         "cancelled": len(cancelled),
         "lifetimes": {part: life.source for part, life in work.lives.items()},
     }
-    left_out = _left_out(work, rows)
+    left_out = _left_out(work, rules, rows)
     made = ReplacementPlan(
         as_of=work.weeks.as_of,
         weeks=len(work.weeks),
@@ -132,7 +131,7 @@ def _visits(work: Work, rules: Rules, rows: Options) -> pd.DataFrame:
             "probability_before": float(between(c.risk[u : u + 1], np.array([[day / 7.0]]))[0, 0]),
             "probability_waiting": float(end[u]), "no_starts_avoided": float(fewer[u]),
             "state": state, "uid": "", "sequence": 0, "job": "", "why": "", **_decision(work, u),
-            "measurement": c.table["measurement"].iloc[u],
+            "measurement": c.table["measurement"].iloc[u], "leaves_on": work.left_on(u),
         })  # fmt: skip
     return frame_of(out, FRAMES["visits"])
 
@@ -201,7 +200,7 @@ def _uid(text: str) -> str:
     return hashlib.sha256(text.encode()).hexdigest()[:24] + "@cranktrend"
 
 
-def _left_out(work: Work, rows: Options) -> pd.DataFrame:
+def _left_out(work: Work, rules: Rules, rows: Options) -> pd.DataFrame:
     """Vehicles that should come but cannot: no hours, no depot, the part arrives too late, or they are postponed; and
     accepted ones, whether they pay or not."""
     c, table = work.candidates, work.table
@@ -218,6 +217,8 @@ def _left_out(work: Work, rows: Options) -> pd.DataFrame:
         kind, week = (int(x) for x in np.unravel_index(int(np.argmin(relative[:, u])), relative[:, u].shape))
         best = float(relative[kind, u, week])
         reason = "no depot" if work.depot[u] < 0 else _full(work, rows, relative[:, u], u)
+        if np.isfinite(c.leaves[u]) and not np.isfinite(rules.cost[:, u]).any():
+            reason = "leaves"
         if not best < 0 and not work.decided.accepted[u]:
             kind, week, best, reason = _too_early(work, u, unpostponed)
             if not best < 0:
@@ -228,6 +229,7 @@ def _left_out(work: Work, rows: Options) -> pd.DataFrame:
             "parts": parts, "best_week": work.weeks.iso[week] if week >= 0 else "", "saving": -best,
             "risk": float(risk[u]), "cost_at_risk": float(risk[u] * c.fail_cost[u]), "reason": reason,
             "job": "", "why": "", **_decision(work, u), "measurement": c.table["measurement"].iloc[u],
+            "leaves_on": work.left_on(u),
         })  # fmt: skip
     frame = frame_of(out, FRAMES["left_out"])
     return frame.sort_values(["saving", "unit"], ascending=[False, True], ignore_index=True)
@@ -308,6 +310,7 @@ def _policies(inputs: PlanInputs, work: Work, rows: Options) -> list[PolicyCost]
     fleet = inputs.in_service(work.weeks.as_of)
     ages = best_ages(fleet, work.lives, work.catalogue, work.settings, access=work.settings.access_cost)
     overdue = overdue_parts(work.seen, ages, work.weeks)
+    overdue = overdue[~overdue["unit"].isin(inputs.leaving(work.weeks.as_of))]  # nobody renews by age what is sold soon
     index = {name: i for i, name in enumerate(work.depots)}
     depot_of = {u: index.get(str(d), -1) for u, d in zip(fleet["unit"], fleet["depot"], strict=True)}
     return [

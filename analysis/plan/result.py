@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-DATES = ("visit_on", "order_by", "needed_on", "week_start", "done_on", "act_by", "part_on")
+DATES = ("visit_on", "order_by", "needed_on", "week_start", "done_on", "act_by", "part_on", "leaves_on")
 LISTS = ("parts", "actions", "units")
 COUNTS = ("sequence", "quantity", "visits")
 FLAGS = ("in_service",)
@@ -71,17 +71,18 @@ FRAMES: Mapping[str, tuple[str, ...]] = {
         "cost_waiting", "saving", "cost_parts", "cost_labour", "cost_access", "cost_failing_before", "cost_life",
         "cost_after", "probability_before", "probability_waiting", "no_starts_avoided", "state", "uid", "sequence",
         "job", "why", "decision", "decided_on", "decided_until", "decided_why", "measurement",
+        "leaves_on",
     ),
     "cancelled": ("unit", "depot", "visit_on", "uid", "sequence", "job"),
     "left_out": (
         "unit", "depot", "kind", "parts", "best_week", "saving", "risk", "cost_at_risk", "reason", "job", "why",
-        "decision", "decided_on", "decided_until", "decided_why", "measurement",
+        "decision", "decided_on", "decided_until", "decided_why", "measurement", "leaves_on",
     ),
     "orders": ("part", "quantity", "order_by", "needed_on", "units", "price_each", "price", "lead_days"),
     "hours": ("depot", "iso_week", "week_start", "hours", "booked", "visits", "hour_price"),
     "policies": ("policy", "cost", "no_starts", "visits", "hours", "cost_visits", "cost_no_starts", "cost_after"),
     "done": ("unit", "depot", "iso_week", "visit_on", "done_on", "part", "found", "hours", "job", "uid", "sequence"),
-    "act_by_missed": ("unit", "depot", "act_by", "visit_on", "reason", "part_on", "costs_more", "why"),
+    "act_by_missed": ("unit", "depot", "act_by", "visit_on", "reason", "part_on", "costs_more", "why", "leaves_on"),
 }  # fmt: skip
 
 

@@ -7,9 +7,10 @@ import numpy as np
 import pandas as pd
 
 from analysis.costs import PARTS
+from analysis.plan.candidates import between
 from analysis.plan.inputs import Work, pin_rows
 from analysis.plan.result import ReplacementPlan
-from analysis.plan.visit_costs import MEASURE, REPLACE_TWO, between
+from analysis.plan.visit_costs import MEASURE, REPLACE_TWO
 from analysis.readings.panel import Bools, Floats, Ints
 
 
@@ -95,5 +96,7 @@ def _apply_pins(work: Work, cost: Floats, row_of: Mapping[str, int], pins: pd.Da
         else:
             early = work.decided.not_before[row] >= work.weeks.end_day[at]
             why = f"it is postponed until {work.decided.until[row]}" if early else "the part cannot be there by then"
+            if (left_on := work.left_on(row)) is not None and work.candidates.leaves[row] < work.weeks.end_day[at]:
+                why = f"its last day in service is {left_on:%Y-%m-%d}"
             work.notes.append(f"{unit} is pinned to {week}, but {why}: the visit is not planned.")
     return pinned

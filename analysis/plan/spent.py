@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.costs import PlanSettings
-from analysis.plan.candidates import Candidates
-from analysis.plan.visit_costs import CHEAP_FIRST, REPLACE, REPLACE_TWO, CostTable, Options, between
+from analysis.plan.candidates import Candidates, between
+from analysis.plan.visit_costs import CHEAP_FIRST, REPLACE, REPLACE_TWO, CostTable, Options
 from analysis.readings.panel import Floats
 
 

@@ -18,7 +18,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.costs import PlanSettings
-from analysis.plan.candidates import LEAST_RISK, Candidates
+from analysis.plan.candidates import LEAST_RISK, Candidates, between
 from analysis.plan.choices import VISITS
 from analysis.plan.workshop_calendar import Opening, PlanWeeks
 from analysis.readings.panel import Bools, Floats, Ints
@@ -96,16 +96,6 @@ class CostTable:
     services: Ints
 
 
-def between(knots: Floats, weeks: Floats) -> Floats:
-    """Values of `knots` (U, K+1) at moments (U, N) [weeks], straight between, clamped at the ends."""
-    last = knots.shape[1] - 1
-    t = np.clip(weeks, 0.0, last)
-    at = np.minimum(t.astype(np.int64), last - 1)
-    low = np.take_along_axis(knots, at, axis=1)
-    high = np.take_along_axis(knots, at + 1, axis=1)
-    return np.asarray(low + (t - at) * (high - low), dtype=np.float64)
-
-
 def lived(risk: Floats) -> Floats:
     """E[min(T, t)] at the week boundaries (U, K+1) [weeks]: the integral of survival."""
     alive = 1.0 - risk
@@ -162,16 +152,20 @@ def _left(renewed: Floats, fail: Floats, other: Floats, end: Floats) -> Floats:
     return cost_to_go(renewed, act, fail, np.zeros(len(renewed)), np.minimum(end, other))
 
 
-def later_value(risk: Floats, renewed: Floats, act: Floats, fail: Floats, rate: Floats) -> Floats:
+def later_value(
+    risk: Floats, renewed: Floats, act: Floats, fail: Floats, rate: Floats, stays: Bools | None = None
+) -> Floats:
     """Value (U,) at the end of the weekly outlook, from the risk after it; never below a new part.
 
     risk, renewed: (U, M+1) for a vehicle that runs at the end, as it is and with the part renewed; act: (U,) cost of
-    renewing it. Only the risk that renewing takes away counts: what is left meets both ways alike. A worn part that has
-    lived through one winter is not a new one, and this is what it still costs.
+    renewing it; stays: (U,) whether it goes on after the last of these, all do where it is None. Only the risk that renewing takes
+    away counts: what is left meets both ways alike. A worn part that has lived through one winter is not a new one, and this is what
+    it still costs.
     """
     avoidable = np.clip(1.0 - (1.0 - risk) / np.maximum(1.0 - renewed, LEAST_RISK), 0.0, 1.0 - LEAST_RISK)
     avoidable = np.maximum.accumulate(avoidable, axis=1)
     end = end_value(avoidable, act, fail, rate)
+    end = end if stays is None else np.where(stays, end, 0.0)
     value = cost_to_go(avoidable, np.repeat(act[:, None], risk.shape[1] - 1, axis=1), fail, rate, end)
     return np.asarray(np.maximum(value[:, 0], 0.0), dtype=np.float64)
 
@@ -208,13 +202,15 @@ def make_values(c: Candidates, service_week: Bools, settings: PlanSettings) -> V
     known_later = c.later.shape[2] > 1
     kept, kept_two = np.zeros(len(c)), np.zeros(len(c))
     if not known_later:
-        other_end = end_value(c.risk, c.other_cost, c.fail_cost, c.rate)
+        other_end = np.where(np.isinf(c.leaves), end_value(c.risk, c.other_cost, c.fail_cost, c.rate), 0.0)
         kept, kept_two = _kept(c.renewed, c.risk) * other_end, _kept(renewed_two, c.risk) * other_end
+
+    stays = np.isinf(c.leaves)
 
     def end_of(risk: Floats, later: Floats, later_renewed: Floats, act: Floats, rest: Floats) -> Floats:
         if known_later:
-            return later_value(later, later_renewed, act, c.fail_cost, c.rate)
-        return end_value(risk, act + rest, c.fail_cost + rest, c.rate)
+            return later_value(later, later_renewed, act, c.fail_cost, c.rate, stays)
+        return np.where(stays, end_value(risk, act + rest, c.fail_cost + rest, c.rate), 0.0)
 
     end = end_of(c.risk, c.later[0], c.later[1], work, kept)
     left = _left(c.renewed, c.fail_cost, other, kept)
@@ -222,7 +218,7 @@ def make_values(c: Candidates, service_week: Bools, settings: PlanSettings) -> V
     total, weight_sum = np.zeros_like(c.risk), np.zeros_like(c.risk)
     for weight, risk, sound, later, sound_later, suspicion in _scenarios(c):
         own = work if suspicion else c.other_cost
-        own_kept = kept if known_later else _kept(sound, risk) * end_value(risk, own, c.fail_cost, c.rate)
+        own_kept = kept if known_later else stays * _kept(sound, risk) * end_value(risk, own, c.fail_cost, c.rate)
         own_left = _left(sound, c.fail_cost, other, own_kept)
         act = np.where(here, own[:, None] + access + own_left[:, :-1], np.inf)
         own_end = end_of(risk, later, sound_later, own, own_kept)
@@ -260,7 +256,9 @@ def _visit_days(
     ready_days = np.maximum(np.ceil(ready).astype(np.int64), not_before)
     own = np.stack([opened.visit_days(weeks, depot, days) for days in ready_days])
     at_service = (services >= 0)[None] & (services[None] >= ready_days[:, :, None])
-    return np.where(at_service, services[None], own), at_service
+    day = np.where(at_service, services[None], own)
+    here = day < c.leaves[None, :, None]  # on its last day a vehicle is called in no more
+    return np.where(here, day, -1), at_service & here
 
 
 def make_costs(

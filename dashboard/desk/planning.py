@@ -223,7 +223,7 @@ def load_plan(db: Database, version: int | None = None) -> ReplacementPlan | Non
 
 def outdated_visits(db: Database, plan: ReplacementPlan, day: date) -> list[Outdated]:
     """Visits to come of the plan on record that were overtaken since it was made, as it is known on `day`: parts renewed, or the
-    vehicle's last day in service come."""
+    vehicle's last day in service come, or the visit's day not before it."""
     made = list_plans(db).set_index("version")["made_at"].get(plan.version)
     if made is None:  # a plan that is not on record knows all there is
         return []
@@ -239,8 +239,8 @@ def outdated_visits(db: Database, plan: ReplacementPlan, day: date) -> list[Outd
     told = repairs["done_on"] < repairs["read_at"].dt.normalize()
     since = repairs[(repairs["done_on"] >= plan.as_of) | ((repairs["at"] > made) & ~told)]
     units, today = store.read_units(db), pd.Timestamp(day)
-    left = {str(u): on for u, on in zip(units["unit"], units["out_of_service"], strict=True) if on <= today}
-    return outdated(plan, since, left)
+    left = {str(u): on for u, on in zip(units["unit"], units["out_of_service"], strict=True) if pd.notna(on)}
+    return outdated(plan, since, left, today)
 
 
 def plan_settings(db: Database) -> PlanSettings:

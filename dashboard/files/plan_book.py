@@ -19,7 +19,7 @@ from dashboard.files.plan_export import (
 from dashboard.files.workbook import empty_book, sheet
 from dashboard.words.beginning import YES
 from dashboard.words.plan_table import headline
-from dashboard.words.plan_words import ORDERED, POLICY_WORDS, noted, settings_table
+from dashboard.words.plan_words import OF_ONE_DEPOT, ORDERED, POLICY_WORDS, noted, settings_table
 from dashboard.words.reasons import PART_WORDS
 from dashboard.words.safety import SAFE_NOTE
 from dashboard.words.visit_words import FOUND_WORDS
@@ -46,7 +46,8 @@ def plan_book(plan: ReplacementPlan, *, depot: str | None = None) -> Workbook:
     put("hours", hours, plan.hours)
     put("policies", policies, ways)
     put("settings", list(settings.columns), settings)
-    put("notes", ("note",), pd.DataFrame({"note": [headline(plan), *noted(plan), SAFE_NOTE]}))
+    whose = [] if depot is None else [OF_ONE_DEPOT.format(depot=depot)]
+    put("notes", ("note",), pd.DataFrame({"note": [headline(plan), *whose, *noted(plan), SAFE_NOTE]}))
     put("done", DONE_COLUMNS, _said(plan.done, part=PART_WORDS, found=FOUND_WORDS))
     put("act by missed", late, missed.assign(costs_more=missed["costs_more"].where(missed["costs_more"] > 0)))
     return book

@@ -6,6 +6,7 @@ from datetime import datetime
 
 import pandas as pd
 
+from analysis.plan.done import still_to_order
 from analysis.plan.replacement_plan import ReplacementPlan
 from dashboard.files.as_csv import as_csv, cells_of
 from dashboard.words.plain_text import clean
@@ -54,11 +55,13 @@ def render(plan: ReplacementPlan, format: str, *, depot: str | None = None, now:
 
 
 def of_depot(plan: ReplacementPlan, depot: str) -> ReplacementPlan:
+    """The plan's rows of one depot; its ways of working, settings and notes stay those of the whole fleet."""
     frames = {
         name: getattr(plan, name).loc[getattr(plan, name)["depot"] == depot].reset_index(drop=True)
         for name in ("visits", "cancelled", "left_out", "hours", "done", "act_by_missed")
     }
-    return replace(plan, **frames)
+    elsewhere = set(plan.visits.loc[plan.visits["depot"] != depot, "uid"])
+    return replace(plan, **frames, orders=still_to_order(plan, elsewhere))
 
 
 # --- CSV and sheets --------------------------------------------------------------------------------------------------

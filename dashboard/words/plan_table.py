@@ -44,17 +44,19 @@ def table(plan: ReplacementPlan) -> str:
 
 
 def headline(plan: ReplacementPlan) -> str:
+    """The plan in a sentence, of the visits that it holds: those of one depot, or without what was overtaken."""
     s = plan.summary
     version = f", version {plan.version}" if plan.version else ""
     price = money(float(plan.settings["move_price"]), s["currency"])
-    moved = f" {s['moved']} moved (a move counts {price}), {s['cancelled']} cancelled."
-    moved = moved if s["moved"] or s["cancelled"] else ""
+    there, gone = int((plan.visits["state"] == "moved").sum()), len(plan.cancelled)
+    moved = f" {there} moved (a move counts {price}), {gone} cancelled." if there or gone else ""
     pins = f" What was fixed by hand costs {money(s['pins_cost'], s['currency'])}." if abs(s["pins_cost"]) >= 1 else ""
-    size = money(abs(s["saving"]), s["currency"])
-    saved = f"{size} saved against waiting" if s["saving"] >= 0 else f"{size} more than waiting"
+    saving, avoided = (float(plan.visits[name].sum()) for name in ("saving", "no_starts_avoided"))
+    size = money(abs(saving), s["currency"])
+    saved = f"{size} saved against waiting" if saving >= 0 else f"{size} more than waiting"
     return (
         f"Plan of {plan.as_of.date()} for {count_words(plan.weeks, 'week')}{version}: {count_words(len(plan.visits), 'visit')}, "
-        f"{plan.visits['hours'].sum():.1f} h, {number(s['no_starts_avoided'], 1)} no-starts avoided, "
+        f"{plan.visits['hours'].sum():.1f} h, {number(avoided, 1)} no-starts avoided, "
         f"{saved}, at most {100 * s['gap']:.1f} % less than the most that can be saved.{moved}{pins}"
     )
 

@@ -8,7 +8,7 @@ from typing import Any, Final
 
 import pandas as pd
 
-from analysis.plan.done import Outdated
+from analysis.plan.done import Outdated, without_outdated
 from analysis.plan.figures import figures_of, last_day, whole_amounts
 from analysis.plan.replacement_plan import ReplacementPlan
 from analysis.plan.result import rows_of
@@ -52,6 +52,7 @@ REASON_WORDS = {
     "no depot": "no depot is known for it",
     "part too late": "the part arrives after the plan's last week",
     "postponed": "it is postponed",
+    "leaves": "nothing can be done before its last day in service",
 }
 LATE_WORDS = {
     "part": "",  # said by the day on which it comes
@@ -73,6 +74,7 @@ NO_VISIT_WORDS = {
     "no depot": "no depot is known for it",
     "part too late": "its part comes after the plan's last week",
     "postponed": "it is postponed",
+    "leaves": "no visit pays before its last day in service, {left_on}",
 }
 LATE_HEAD = "Later than the weekly list says to act"
 NOT_COMPARABLE = (
@@ -84,6 +86,9 @@ CALENDAR_DONE: Final = "{unit}: {job} (done)"
 NO_VISIT: Final = "No visit is planned in the {weeks} from {day}"
 ORDER_TODAY = "Order today"
 NOTHING_TO_ORDER = "Nothing has to be ordered today."
+OF_ONE_DEPOT: Final = (
+    "Here stand the visits and orders of {depot}; policies, settings and the notes below are of the whole fleet."
+)
 CHANGED_WORDS = {"hours": "workshop hours", "prices": "prices of parts", "costs": "costs and rules"}
 WAYS = {
     "plan": "this plan", "run_to_failure": "run to failure: no visit", "fixed_age": "fixed age",
@@ -107,7 +112,7 @@ def noted(plan: ReplacementPlan) -> list[str]:
 
 
 def _done_to(one: Outdated) -> str:
-    """ "battery replaced on 28 Nov 2026", or that it left service."""
+    """ "battery replaced on 28 Nov 2026", or its last day in service."""
     if one.left_on is not None:
         return f"last day in service {day(one.left_on)}"
     return ", ".join(f"{PART_WORDS[part]} {action} on {day(on)}" for part, (action, on) in one.renewed.items())
@@ -125,12 +130,17 @@ def outdated_words(since: Sequence[Outdated]) -> list[str]:
         named = "; ".join(f"{one.unit} ({_done_to(one)})" for one in whole_ones)
         out.append(
             f"Overtaken since this plan was made, so that no work order is printed: {named}. A plan made anew knows of repairs dated "
-            "before its day, and of vehicles that left service by then."
+            "before its day, and of last days in service."
         )
     if some:
         named = "; ".join(f"{one.unit} ({_done_to(one)}; {_open_parts(one)} still to do)" for one in some)
         out.append(f"Partly done since this plan was made: {named}. Their work orders say so.")
     return out
+
+
+def as_it_stands(plan: ReplacementPlan, since: Sequence[Outdated]) -> ReplacementPlan:
+    """A plan on record for who works by it now: without the visits that were overtaken since, which its notes name."""
+    return replace(without_outdated(plan, since), notes=(*plan.notes, *outdated_words(since))) if since else plan
 
 
 def partly_done(one: Outdated) -> str:
@@ -155,10 +165,13 @@ def job_words(kind: str, parts: list[str], measurement: str) -> str:
 
 def why_words(visit: Mapping[str, Any], currency: str, end: pd.Timestamp) -> str:
     """Why this visit in this week: its expected cost against that of waiting."""
+    leaves = pd.notna(visit["leaves_on"]) and visit["leaves_on"] <= end
+    end = visit["leaves_on"] if leaves else end
+    last = f"{day(end)}, its last day in service," if leaves else day(end)
     place = "It is in for its planned service that day. " if visit["in_service"] else ""
     waits = percent(visit["probability_waiting"])
     risk = (
-        f"{as_sentence(waits)} chance of a no-start by {day(end)} if nothing is done, "
+        f"{as_sentence(waits)} chance of a no-start by {last} if nothing is done, "
         f"{percent(visit['probability_before'])} before the visit."
     )
     now, waiting = money(visit["cost_now"], currency), money(visit["cost_waiting"], currency)
@@ -318,7 +331,8 @@ def missed_words(row: Mapping[str, Any], currency: str) -> str:
     """Why a vehicle comes after the day by which the list says to act, or has no visit."""
     more = money(row["costs_more"], currency)
     cheaper = f", {more} cheaper than calling it in before" if row["costs_more"] else ""
-    about = {"depot": row["depot"] or "its depot", "more": more, "cheaper": cheaper}
+    left_on = day(row["leaves_on"]) if pd.notna(row["leaves_on"]) else ""
+    about = {"depot": row["depot"] or "its depot", "more": more, "cheaper": cheaper, "left_on": left_on}
     if pd.isna(row["visit_on"]):
         return NO_VISIT_WORDS[row["reason"]].format(**about)
     why = LATE_WORDS[row["reason"]].format(**about)

@@ -20,7 +20,7 @@ from dashboard.files.mailing import mail_posts
 from dashboard.files.post import Week, message_of, post_files, posts_of, week_of, write_post
 from dashboard.words import post_words, terminal_words
 from dashboard.words.plain_text import clean
-from dashboard.words.plan_words import outdated_words
+from dashboard.words.plan_words import as_it_stands, outdated_words
 from ingest.fields import LONGEST_NAME
 from ingest.posts import Post
 from ingest.records import WeeklyList, read_weekly_list
@@ -42,7 +42,8 @@ def run_issue(options: argparse.Namespace) -> None:
 
 
 def issued_once(db: Database, day: date, by: str) -> tuple[WeeklyList, ReplacementPlan]:
-    """The list and the plan of the week of `day`, made now where that was not done in this week; says which."""
+    """The list and the plan of the week of `day`, made now where that was not done in this week, as they stand;
+    says which."""
     week, plan = iso_week(day), load_plan(db)
     stood = read_weekly_list(db, week)
     planned = plan is not None and iso_week(plan.as_of.date()) == week
@@ -56,9 +57,10 @@ def issued_once(db: Database, day: date, by: str) -> tuple[WeeklyList, Replaceme
     if plan is None or not planned:
         plan = make_plan(db, as_of=day, assessment=assessment, by=by)
     show(post_words.plan_stands(plan.version, len(plan.visits), new=plan.version != before))
-    for sentence in outdated_words(outdated_visits(db, plan, day)):
+    since = outdated_visits(db, plan, day)
+    for sentence in outdated_words(since):
         show(sentence)
-    return issued, plan
+    return issued, as_it_stands(plan, since)
 
 
 def mail(db: Database, week: Week, file: Path) -> None:

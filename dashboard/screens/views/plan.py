@@ -1,7 +1,6 @@
 """The replacement plan: weeks and depots with hours used and free, moves by hand with their cost, parts, export."""
 
 from collections.abc import Callable
-from dataclasses import replace
 from functools import partial
 from itertools import groupby
 from typing import Any
@@ -9,7 +8,7 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from analysis.plan.done import still_to_order
+from analysis.plan.done import without_outdated
 from analysis.plan.figures import week_shown
 from analysis.plan.replacement_plan import ReplacementPlan
 from analysis.worklist.assess import Assessment
@@ -108,7 +107,7 @@ def current(plan: ReplacementPlan | None, assessment: Assessment | None) -> tupl
     if newest:
         since = visits.outdated()
         visits.say_outdated(since)
-        shown = replace(shown, orders=still_to_order(shown, {one.uid for one in since if one.whole}))
+        shown = without_outdated(shown, since)
     else:
         st.caption(say.EARLIER)
     judging_note(assessment)
