@@ -48,6 +48,7 @@ FILLS: Final[Mapping[str, tuple[str, ...]]] = {
         "crank_min_v", "crank_a", "drop_contacts_v", "drop_positive_v", "drop_ground_v",
     ),
     "rest voltage, then volts at the battery while cranking": ("rest_v", "crank_min_v"),
+    "rest voltage, then volts at the battery and amps while cranking": ("rest_v", "crank_min_v", "crank_a"),
     "volts at the battery and amps while cranking": ("crank_min_v", "crank_a"),
 }  # fmt: skip
 """Next measurement -> what a reading that contains it holds; those without a column of their own are left out."""

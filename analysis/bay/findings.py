@@ -18,6 +18,8 @@ from analysis.bay.facts import DROPS, Facts, number, with_derived
 from analysis.bay.figures import beyond
 from analysis.circuit.battery import fahrenheit_from_celsius
 from analysis.circuit.limits import LIMIT_KEYS, Limits, default_limits
+from analysis.readings.outcomes import UNTURNED
+from analysis.readings.panel import RAN_FREE
 
 OUTCOMES: Final = ("started", "slow", "no_start", "no_click", "click", "chatter", "spins", "cranks_only")
 JUMPER_RESULTS: Final = ("cranks", "no_crank", "fuse_opens")
@@ -46,6 +48,9 @@ NUMBERS: Final = (
     "cca_a",  # cold-cranking amps of all blocks that stand beside each other
     "agm",  # 1 where the battery is one
 )  # fmt: skip
+CRANKING: Final = "while cranking"
+KEY_HELD: Final = "with the key held at crank"
+"""When something is read: an engine that does not turn is not cranking."""
 NO_PART: Final = ("none", "measurement", "charging", "not_starting_system")  # segments that leave the fault unnamed
 WORDS: Final[dict[str, tuple[str, ...]]] = {"outcome": OUTCOMES, "jumper_start": JUMPER_RESULTS}
 
@@ -179,9 +184,15 @@ def _finding(row: Row, facts: Facts, limits: Limits) -> Finding:
     following = row.next_measurement.format_map(values)
     sentence = row.sentence.format_map(values)
     return Finding(
-        row.name, row.segment, sentence, _not_made_yet(following, facts), row.minutes, row.source,
+        row.name, row.segment, sentence, _as_it_turns(_not_made_yet(following, facts), facts), row.minutes, row.source,
         _doubted_by(row, facts) or "",
     )  # fmt: skip
+
+
+def _as_it_turns(following: str, facts: Facts) -> str:
+    """What to measure, said for an engine that turns or that does not."""
+    stands = facts.get("outcome") in UNTURNED and facts.get("outcome") != RAN_FREE
+    return following.replace(CRANKING, KEY_HELD) if stands else following
 
 
 def _drop_said(facts: Facts, part: str, name: str) -> str:

@@ -39,7 +39,7 @@ from analysis.circuit.load import NO_REST, infer_load
 from analysis.circuit.resistances import ELEMENTS, MEASURED, MOHM_PER_OHM, NO_LOW_VOLTS, Inferred, infer_resistances
 from analysis.circuit.temperature import CONTACT_LAW, COPPER_LAW, TemperatureLaw, at_reference, copper_factor
 from analysis.readings.choices import NOISE
-from analysis.readings.outcomes import FAILED
+from analysis.readings.outcomes import FAILED, UNTURNED
 from analysis.readings.panel import MEASURED as READ
 from analysis.readings.panel import RAN_FREE, Floats, trusted_values
 from analysis.starting.loop import StartState, aid_amps_at
@@ -60,8 +60,6 @@ _RESTS_ON: Final = {
     "torque": ("peak_a", "crank_a", "crank_rpm"),
 }
 ONLY_A_BOUND: Final = "only an upper bound of the volts while cranking"
-UNTURNED: Final = tuple(outcome for outcome in FAILED if outcome != "no_start")
-"""Outcomes of starts at which the engine did not turn: the amps of other starts did not flow."""
 REST_ASIDE: Final = "rest voltage set aside"
 LOW_ASIDE: Final = "volts while cranking set aside"
 KIND: Final = (

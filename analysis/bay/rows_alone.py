@@ -275,7 +275,7 @@ NONE: Final = (
         (FAILED, not_measured("rest_v", "crank_min_v", "crank_a", "control_loaded_v", "feed_v", "jumper_start")),
         "none",
         "The engine did not start and nothing was measured.",
-        "rest voltage, then volts at the battery while cranking",
+        "rest voltage, then volts at the battery and amps while cranking",
         5,
         alone=True,
     ),

@@ -17,6 +17,8 @@ from analysis.readings.renewals import PARTS
 
 FAILED: Final = ("no_start", "no_click", "click", "chatter", RAN_FREE)
 """Outcomes that are failures of the starting system; `cranks_only` is not: it cranks, fuel or spark is missing."""
+UNTURNED: Final = tuple(outcome for outcome in FAILED if outcome != "no_start")
+"""Outcomes of starts at which the engine did not turn: the amps of other starts did not flow."""
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,7 @@ import pandas as pd
 from sqlite_utils import Database
 
 from analysis.bay.next_measurement import made_already, rest_read, room_for_discharged
+from analysis.bay.not_turned import asked_after
 from analysis.circuit.limit_book import LimitBook
 from analysis.circuit.limits import AGM
 from analysis.costs import PlanSettings, settings_from_mapping
@@ -159,15 +160,18 @@ def measured_next(
         str(unit["unit"]): (str(unit["vehicle_class"]), int(unit["system_v"]), str(unit.get("battery_type") or ""))
         for unit in rows
     }
-    charged_v = {
-        (name, volts, built): limits.for_group(name, volts, battery_type=built).rest_watch_v.value
+    of_kind = {
+        (name, volts, built): limits.for_group(name, volts, battery_type=built)
         for name, volts, built in set(kinds.values())
     }
     room = {
-        unit: room_for_discharged(rest_v.get(unit, math.nan), kind[1], charged_v[kind], agm=kind[2] == AGM)
+        unit: room_for_discharged(
+            rest_v.get(unit, math.nan), kind[1], of_kind[kind].rest_watch_v.value, agm=kind[2] == AGM
+        )
         for unit, kind in kinds.items()
     }
-    return wording.next_tests(rows, parts, costs, made, room)
+    failed = {unit: of_kind[kinds[unit]] for unit in units.loc[units["failed_starts"] > 0, "unit"].astype(str)}
+    return wording.next_tests(rows, parts, costs, made, room, asked_after(own, failed))
 
 
 def parts_of(assessment: FleetList, units: pd.DataFrame) -> dict[str, list[Mapping[Any, Any]]]:

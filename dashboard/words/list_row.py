@@ -14,6 +14,7 @@ from analysis.readings.panel import RAN_FREE
 from analysis.readings.renewals import PARTS
 from analysis.worklist.assess import FleetList
 from dashboard.words.choices import SAYING
+from dashboard.words.plain_text import as_sentence
 from dashboard.words.reasons import PART_WORDS, Fact, facts, sentence, turning_alone
 from dashboard.words.safety import said_with
 
@@ -33,6 +34,7 @@ WHILE_IT_FAILS = (
     "A full set of readings while the fault is there: rest volts, then lowest volts, amps and every drop at the next try to "
     "start; with no click, the feed and the control wire at the relay socket first."
 )
+NOT_TURNED = "{what}: the engine did not turn when it was last tried."
 PINION = "Pinion and ring gear by eye, the starter out: it ran and the engine did not turn."
 
 
@@ -55,17 +57,19 @@ def next_tests(
     costs: PlanSettings | None = None,
     made: Mapping[str, frozenset[str]] | None = None,
     discharged: Mapping[str, float] | None = None,
+    not_turned: Mapping[str, str] | None = None,
 ) -> dict[str, str | None]:
     """What to measure next on each vehicle before anything is done to it, None where that would change nothing at these costs:
     the one rule that list and plan follow.
 
     units, parts: rows of an assessment, the parts by vehicle; made: what was measured already, by vehicle; discharged: how much
-    room its rest volts leave for a discharged battery.
+    room its rest volts leave for a discharged battery; not_turned: what the bay asks of a vehicle whose engine did not turn when
+    it was last tried.
     """
     told = {str(unit["unit"]): _told_at_once(unit, part_rows(parts[unit["unit"]])) for unit in units}
     asked = [unit for unit in units if told[str(unit["unit"])] is None]
     if not asked:
-        return told
+        return _as_they_stand(told, not_turned or {})
     names, settings = [str(unit["unit"]) for unit in asked], costs or PlanSettings()
     known = [(made or {}).get(name, frozenset()) for name in names]
     rows = [part_rows(parts[name]) for name in names]
@@ -89,15 +93,23 @@ def next_tests(
             [settings.no_start_cost(str(unit["vehicle_class"]), float(unit["system_v"])).total for unit in asked]
         ),
     )
-    return told | {name: None if one is None else one.sentence for name, one in zip(names, best, strict=True)}
+    told |= {name: None if one is None else one.sentence for name, one in zip(names, best, strict=True)}
+    return _as_they_stand(told, not_turned or {})
+
+
+def _as_they_stand(told: Mapping[str, str | None], not_turned: Mapping[str, str]) -> dict[str, str | None]:
+    """What is measured next, of vehicles whose engine does not turn as the bay has it; where nothing is measured, nothing."""
+    said = {name: NOT_TURNED.format(what=as_sentence(what)) for name, what in not_turned.items()}
+    return {name: one if one is None else said.get(name, one) for name, one in told.items()}
 
 
 def _told_at_once(unit: Mapping[Any, Any], rows: Sequence[Mapping[Any, Any]]) -> str | None:
     """What is measured whatever it costs, because too little of what was read tells of the vehicle as it is; None for nothing."""
-    if unit["status"] != "judged":
-        return "A full set of readings at the next service: rest volts, lowest volts, amps, peak amps and every drop."
-    if unit["failed_starts"] and unit["failure_unexplained"] > SAYING.hidden:
+    judged = unit["status"] == "judged"
+    if unit["failed_starts"] and (not judged or unit["failure_unexplained"] > SAYING.hidden):
         return PINION if unit["failure"] == RAN_FREE else WHILE_IT_FAILS
+    if not judged:
+        return "A full set of readings at the next service: rest volts, lowest volts, amps, peak amps and every drop."
     if unit["repaired_probability"] > SAYING.perhaps_repaired:
         return "A full set of readings now: the last ones may be from before a repair that nobody recorded."
     return VOLTS_OF_A_START if turning_alone(rows) else None
@@ -106,7 +118,7 @@ def _told_at_once(unit: Mapping[Any, Any], rows: Sequence[Mapping[Any, Any]]) ->
 def action(unit: Mapping[Any, Any], next_measurement: str | None, evidence: Sequence[Fact]) -> str:
     """What to do, one part first: with it those whose last drop is over its limit, as `evidence` has them; such a drop is seen to
     where nothing is urgent, too."""
-    if unit["status"] != "judged":
+    if unit["status"] != "judged" and not unit.get("failed_starts"):
         return "take readings at the next service"
     if not unit["flagged"]:
         over = over_their_limit(evidence, [])
