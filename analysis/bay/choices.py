@@ -121,6 +121,10 @@ class Expecting:
     fewest_checked: int = stated(3, "values", 2, 5, "fewer over-determine nothing; our choice")
     moved_z: float = stated(3.0, "1", 2.5, 4.0,
         "standard errors from which on a value is said to be unlike the readings before; normal law, one of 370 sound values: our choice")
+    last_own: int = stated(5, "readings", 3, 10, "of the vehicle that a value which no circuit foretells is held against; our choice")
+    own_scatter: float = stated(0.065, "1", 0.04, 0.1,
+        "of such a value among them, relative: with few of them a fifth more or less is worth saying; our choice")
+    prior_own: float = stated(4.0, "readings", 2.0, 8.0, "that this scatter counts for; our choice")
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,7 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
+from analysis.bay.against import Against, against
 from analysis.bay.boundaries import AMPS_ROWS
 from analysis.bay.choices import BOUNDARIES, EXPECTING, FACTS
 from analysis.bay.closure import MOVED_BY, check_closure, predicted_measurements
@@ -139,25 +140,6 @@ class Charge:
 
 
 @dataclass(frozen=True)
-class Moved:
-    """A measurement unlike what is expected of it at the reading's temperature, with the standard error of the difference."""
-
-    name: str
-    measured: float
-    expected: float
-    se: float
-
-
-@dataclass(frozen=True)
-class Against:
-    """This reading beside the vehicle's `earlier` ones (none: beside its class): how many values were `compared`, which `moved`."""
-
-    earlier: int
-    compared: int
-    moved: tuple[Moved, ...]
-
-
-@dataclass(frozen=True)
 class ReadingCheck:
     """Everything that one reading says. `assumed`: measurement filled in for a missing one -> value and error; `before`:
     measured shortly before and used by the findings; `rest_aside_v`: rest volts that were measured, but are doubtful and not used [V], NaN
@@ -178,7 +160,7 @@ class ReadingCheck:
 
 def check_one_reading(
     reading: Mapping[str, Any], unit: Mapping[str, Any], expected: Expected, limits: Limits, book: LimitBook,
-    before: Mapping[str, Any] = NOTHING,
+    before: Mapping[str, Any] = NOTHING, earlier: pd.DataFrame | None = None,
 ) -> ReadingCheck:  # fmt: skip
     """Take one reading apart.
 
@@ -187,6 +169,7 @@ def check_one_reading(
     :param unit: vehicle_class, system_v, fuel, cylinders
     :param expected: what the vehicle should show, from its earlier readings
     :param before: measured shortly before, of :func:`analysis.bay.same_visit.measured_before`; findings rest on it too
+    :param earlier: the vehicle's readings before it and after its last repair, as :func:`analysis.bay.against.against` takes them
     """
     battery_type = str(unit.get("battery_type") or "")
     agm = battery_type == AGM
@@ -238,7 +221,7 @@ def check_one_reading(
     return ReadingCheck(
         temperature, assumed_t, (*resistances, *load),
         {n: _assumed_value(n, typical, load_sd, system_v) for n in names},
-        closes, _against(at, expected, sd), charge,
+        closes, against(at, expected, sd, pd.DataFrame() if earlier is None else earlier, reading.get("outcome")), charge,
         _limits(believed, reading, unit, expected, temperature, book), findings, tuple(before), rest_aside_v,
     )  # fmt: skip
 
@@ -273,7 +256,10 @@ def trusted_row(reading: Mapping[str, Any]) -> pd.DataFrame:
     doubtful = {name.strip() for name in str(frame["doubtful"].iloc[0]).split(",")}
     own = trusted_values(frame)
     rest = {n: frame[n].to_numpy(np.float64) * (np.nan if n in doubtful else 1.0) for n in frame if n in MEASURED_HERE}
-    return pd.DataFrame({**rest, **own})
+    more = {
+        n: [_number(v)] for n, v in reading.items() if n not in frame and n not in doubtful and np.isfinite(_number(v))
+    }
+    return pd.DataFrame({**more, **rest, **own})
 
 
 def _ice(readings: pd.DataFrame, expected: Expected, temperature_c: Floats, agm: bool) -> tuple[Floats, Floats]:
@@ -403,20 +389,6 @@ def _closure(
         value, then, float(found["suspect_se"]), value - then, bool(found["repaired"]),
         tuple(n for n in str(found["also"]).split(",") if n), tuple(sorted(given)),
     )  # fmt: skip
-
-
-def _against(at: pd.DataFrame, expected: Expected, sd_k: float) -> Against:
-    """Each value beside what the vehicle's earlier readings make it at this temperature."""
-    row = expected.foretold(at)
-    found = expected.departures(row, sd_k)
-    off, se, used = found.residual[0], np.sqrt(np.diagonal(found.covariance[0])), found.used[0]
-    values = row[list(MEASURED)].to_numpy(np.float64)[0]
-    moved = [
-        Moved(name, float(value), float(value - d), float(e))
-        for name, value, d, e in zip(MEASURED, values, off, se, strict=True)
-        if abs(d) >= EXPECTING.moved_z * e
-    ]
-    return Against(expected.earlier, int(used.sum()), tuple(moved))
 
 
 def _tested(row: pd.DataFrame, expected: Expected, sd_k: float, confirmed: frozenset[str]) -> pd.Series[Any]:

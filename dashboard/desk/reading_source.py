@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 import pandas as pd
 from sqlite_utils import Database
 
+from analysis.bay.against import NOTED
 from analysis.bay.expected import ClassKnowledge, Expected, class_knowledge, expected_of
 from analysis.bay.one_reading import ReadingCheck, check_one_reading, resistances_over_time
 from analysis.bay.same_visit import measured_before
@@ -29,7 +30,7 @@ from analysis.readings.class_laws import fitting
 from analysis.readings.panel import FleetTables, days_since_epoch, doubted, group_name, make_panel, without_slips
 from dashboard.desk.taught_laws import taught_laws
 from ingest import store
-from ingest.fields import MEASUREMENTS, SAMPLED
+from ingest.fields import CIRCUIT_MEASUREMENTS, MEASUREMENTS, SAMPLED
 from ingest.records import read_reset_answers
 
 if TYPE_CHECKING:
@@ -120,8 +121,13 @@ def take_apart(
     at = pd.Timestamp(reading["taken_at"])
     reading = {**reading, "tester_load_ohm": load_of_tester(db, reading)}
     mine = readings[readings["unit"] == unit["unit"]]
-    before = measured_before(reading, mine, repaired_on=last_repair_on(db, str(unit["unit"]), at))
-    check = check_one_reading(reading, unit, expected, limits_for(unit, book), book, before)
+    repaired_on = last_repair_on(db, str(unit["unit"]), at)
+    before = measured_before(reading, mine, repaired_on=repaired_on)
+    earlier = mine.loc[
+        (mine["taken_at"] < at) & (True if repaired_on is None else mine["taken_at"].dt.normalize() > repaired_on),
+        [name for name in (*NOTED, *CIRCUIT_MEASUREMENTS) if name in mine],
+    ]
+    check = check_one_reading(reading, unit, expected, limits_for(unit, book), book, before, earlier)
     latest = mine[mine["taken_at"] <= at].sort_values("taken_at").tail(LATEST)
     over_time = resistances_over_time(latest, expected, agm=unit.get("battery_type") == AGM)
     return Taken(at, check, over_time, reading, expected)

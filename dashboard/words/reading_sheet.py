@@ -9,6 +9,7 @@ from typing import Any, Final
 
 import pandas as pd
 
+from analysis.bay.against import Moved
 from analysis.bay.boundaries import OWN_EARLIER
 from analysis.bay.decision_table import MISSING_WORDS
 from analysis.bay.findings import Finding
@@ -19,7 +20,6 @@ from analysis.bay.one_reading import (
     Charge,
     Closure,
     Identified,
-    Moved,
     ReadingCheck,
 )
 from analysis.bay.verdict import sentence
@@ -331,10 +331,16 @@ def against_words(check: ReadingCheck) -> str:
         told = any(OWN_EARLIER in finding.source for finding in check.findings)
         return "" if told else LIKE_EARLIER.format(before=before)
     values = "; ".join(
-        MOVED.format(name=VALUE_WORDS[m.name], value=amount(m.name, m.measured), usual=amount(m.name, m.expected))
+        MOVED.format(name=value_words(m.name), value=amount(m.name, m.measured), usual=amount(m.name, m.expected))
         for m in against.moved
     )
     return UNLIKE_EARLIER.format(before=before, temperature=both_degrees(check.temperature_c), values=values)
+
+
+def value_words(name: str) -> str:
+    """A measurement in a sentence."""
+    label = QUANTITIES[name].label
+    return VALUE_WORDS.get(name, f"{label[:1].lower()}{label[1:]}")
 
 
 FIRST_READING: Final = "The first reading of this vehicle: nothing to compare it with yet."
@@ -349,7 +355,7 @@ def misfit(check: ReadingCheck) -> bool:
 
 
 BETTER: Final = {"crank_min_v": 1, "peak_a": 1, "drop_positive_v": -1, "drop_ground_v": -1, "drop_contacts_v": -1,
-                 "drop_control_v": -1}  # fmt: skip  # the side on which a renewed part reads
+                 "drop_control_v": -1, "crank_dip_v": 1, "crank_s": -1}  # fmt: skip  # the side on which a renewed part reads
 
 
 def perhaps_worse(moved: Moved) -> bool:
