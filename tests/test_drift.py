@@ -271,6 +271,23 @@ def test_table_shows_alarm_and_day() -> None:
     assert row["drifting_since"] <= pd.Timestamp("1970-01-01") + pd.Timedelta(days=float(day[5, 13]))
 
 
+def test_readings_that_lie_away_are_counted_one_by_one() -> None:
+    """Worked by hand: ten like each other, then one far away crosses a low threshold alone; as ever again it stays alone, and a
+    second one far away makes two."""
+    day = np.tile(20.0 * np.arange(13), (1, 1))
+    value, se = np.ones((1, 1, 13)), np.full((1, 1, 13), 0.05)
+    usable, spread, group = np.ones((1, 1, 13), dtype=bool), np.full((1, 1), 0.1), np.zeros(1, dtype=np.int64)
+    value[0, 0, [10, 12]] = 2.0
+    told = [
+        find_drift(
+            day[:, :n], value[..., :n], se[..., :n], usable[..., :n], spread, no_ageing(spread), group, threshold=1.5
+        )
+        for n in (10, 11, 12, 13)
+    ]
+    assert [bool(one.alarm[0, 0]) for one in told] == [False, True, True, True]
+    assert [int(one.away[0, 0]) for one in told] == [0, 1, 1, 2]
+
+
 def test_a_whole_class_that_gains_fast_is_drift_and_no_ageing() -> None:
     """What may pass for ageing ends at a tenth a year; what is learned of it is `growth_laws`' (tests/test_growth_laws.py)."""
     found = [LearnedAgeing(np.array([0.05, 0.5]), np.array([0.02, 0.0]), np.zeros(2), np.ones(2, dtype=np.int64))]

@@ -64,7 +64,8 @@ def test_order_flags_and_dates_of_the_list(monkeypatch: pytest.MonkeyPatch) -> N
     for probability, used in (levels.worn, levels.risky):
         flags |= (units["avoidable_probability"] >= probability) & (units["reserve_used"] >= used)
     assert (units["avoidable_probability"] <= units["flag_probability"]).all()
-    drifts = units["unit"].isin(assessed.drift.loc[assessed.drift["drifting"], "unit"])
+    told = assessed.drift["drifting"] & (assessed.drift["away"] > 1)
+    drifts = units["unit"].isin(assessed.drift.loc[told, "unit"])
     assert (units["drifting_since"].notna() == drifts).all()
     assert (units["flagged"] == (flags & (units["status"] == "judged"))).all()
     assert units["flagged"].any()
@@ -92,10 +93,15 @@ def test_the_suspect_part_s_own_drift_is_named_first() -> None:
     not drift: the earliest of the others, March; a vehicle without drift: none."""
     days = pd.to_datetime(["2022-05-02", "2022-03-07", "2022-05-02", "2022-03-07", "2022-01-03"])
     channels = ["battery", "ground_path", "battery", "ground_path", "load"]
-    drift = pd.DataFrame({"unit": list("AACCB"), "channel": channels, "drifting": [True] * 4 + [False]})
+    drift = pd.DataFrame({"unit": list("AACCB"), "channel": channels, "drifting": [True] * 4 + [False], "away": 2})
     suspects = np.array([PARTS.index(p) for p in ("battery", "solenoid_contacts", "battery")])
     found = drifting_since(drift.assign(drifting_since=days), pd.Series(["A", "C", "B"]), suspects)
     assert [None if pd.isna(d) else f"{pd.Timestamp(d):%m-%d}" for d in found] == ["05-02", "03-07", None]
+    once = drift.assign(drifting_since=days, away=[1, 2, 2, 1, 0])
+    found = drifting_since(once, pd.Series(["A", "C", "B"]), suspects)
+    assert [None if pd.isna(d) else f"{pd.Timestamp(d):%m-%d}" for d in found] == ["03-07", "05-02", None], (
+        "one is no drift"
+    )
 
 
 def test_who_is_watched_does_not_change_what_is_found() -> None:

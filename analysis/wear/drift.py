@@ -10,7 +10,8 @@ the same rate its threshold must rise, and it finds steady wear later than one t
 of the past lags behind a ramp instead of absorbing it (tests/test_drift.py measures both).
 
 Measured on four fleets of demo_fleet without any failing part (1,200 vehicle-years): at 2, 5 and 10 stated flags per 100
-vehicle-years, 2.0, 4.4 and 8.9 came.  A drift is not yet a failure: it flags nobody, and the list says since when it goes on.
+vehicle-years, 2.0, 4.4 and 8.9 came.  A drift is not yet a failure: it flags nobody, and the list says since when it goes on,
+once more than one reading lies away: a single odd one may cross the threshold, and is not yet a drift.
 """
 
 from collections.abc import Sequence
@@ -35,7 +36,8 @@ class Drift:
     """Per channel and vehicle (C, U): CUSUM statistic after the latest reading, alarm standing, day it began.
 
     since_day: first reading of the rise that crossed the threshold [d since 1970], NaN without alarm; alarms: how
-    often the threshold was crossed; readings: how many counted; threshold of the statistic.
+    often the threshold was crossed; readings: how many counted; away: how many of the rise added to it; threshold of the
+    statistic.
     """
 
     statistic: Floats
@@ -43,6 +45,7 @@ class Drift:
     since_day: Floats
     alarms: Ints
     readings: Ints
+    away: Ints
     threshold: float
 
 
@@ -246,7 +249,8 @@ def find_drift(
         chart.take(u[s], day[u[s], r[s]], surprise / np.sqrt(variance), use[s])
         chart.baseline.learn(u[s], years[s], taught, variance, use[s])
     since = np.where(chart.alarm, chart.since, np.nan)
-    return Drift(chart.statistic.T, chart.alarm.T, since.T, chart.alarms.T, chart.readings.T, threshold)
+    away = np.where(chart.alarm, chart.away, 0)
+    return Drift(chart.statistic.T, chart.alarm.T, since.T, chart.alarms.T, chart.readings.T, away.T, threshold)
 
 
 class _Chart:
@@ -260,6 +264,7 @@ class _Chart:
         self.since = np.full(shape, np.nan)
         self.alarms = np.zeros(shape, dtype=np.int64)
         self.readings = np.zeros(shape, dtype=np.int64)
+        self.away = np.zeros(shape, dtype=np.int64)
 
     def take(self, u: Ints, day: Floats, z: Floats, use: Bools) -> None:
         """One reading of each vehicle of `u` (N,): days (N,), surprises z (N, C), counted where `use`."""
@@ -269,6 +274,7 @@ class _Chart:
         over = use & (now > self.threshold)
         self.alarms[u] += over & ~alarm
         self.since[u] = np.where((before == 0.0) & (now > 0.0), day[:, None], self.since[u])
+        self.away[u] = np.where(now > 0.0, self.away[u] * (before > 0.0) + (now > before), 0)
         self.statistic[u], self.alarm[u] = now, (alarm | over) & (now > 0.0)
         self.readings[u] += use
 
@@ -327,7 +333,7 @@ def watch_fleet(
 
 
 def drift_table(units: Sequence[str], channels: Sequence[str], drift: Drift) -> pd.DataFrame:
-    """Per vehicle and channel: unit, channel, statistic, threshold, drifting, drifting_since (NaT), readings."""
+    """Per vehicle and channel: unit, channel, statistic, threshold, drifting, drifting_since (NaT), readings, away."""
     n = len(units)
     return pd.DataFrame(
         {
@@ -338,5 +344,6 @@ def drift_table(units: Sequence[str], channels: Sequence[str], drift: Drift) -> 
             "drifting": drift.alarm.T.ravel(),
             "drifting_since": dates_of(drift.since_day.T.ravel()),
             "readings": drift.readings.T.ravel(),
+            "away": drift.away.T.ravel(),
         }
     )

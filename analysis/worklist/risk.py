@@ -95,8 +95,9 @@ def watched(state: FleetRead, vehicles: Bools, tolerated: float) -> pd.DataFrame
 
 
 def drifting_since(drift: pd.DataFrame, units: pd.Series, part: Ints) -> npt.NDArray[np.datetime64]:
-    """(U,) day since which the suspect part drifts; where it does not, any other of the vehicle; NaT for none."""
-    standing = drift[drift["drifting"]]
+    """(U,) day since which the suspect part drifts, by more than one reading; where it does not, any other of the vehicle; NaT for
+    none."""
+    standing = drift[drift["drifting"] & (drift["away"] > 1)]
     own = [CHANNELS[c] for k in part for c in PART_CHANNELS[PARTS[k]]]
     pairs = pd.DataFrame(
         {"unit": np.repeat(units.to_numpy(), [len(PART_CHANNELS[PARTS[k]]) for k in part]), "channel": own}
