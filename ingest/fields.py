@@ -269,7 +269,7 @@ UNITS = Table(
         Column("unit", "text", required=True, meaning="the vehicle's number"),
         Column("vehicle_class", "text", required=True, meaning="vehicles built alike"),
         Column("system_v", "whole", required=True, choices=("12", "24"), meaning="nominal system voltage [V]"),
-        Column("fuel", "text", meaning="diesel, petrol or other"),
+        Column("fuel", "text", meaning="diesel, petrol or other, in whatever words"),
         Column("cylinders", "whole", low=1, high=24, meaning="number of cylinders"),
         Column("rated_cca_a", "number", low=50, high=5000, meaning="cold-cranking rating on the battery's label [A]"),
         Column("depot", "text", required=True, meaning="where the vehicle stands at night"),

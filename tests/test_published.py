@@ -169,6 +169,33 @@ def test_amps_limits() -> None:
     assert default_limits(24).highest_cranking_a.value > 2 * truck.highest_cranking_a.value  # sound diesels draw more
 
 
+@pytest.mark.parametrize("fuel", ["", "Diesel", " DIESEL", "gasoil", "Gazole", "D", "CNG", "nan"])
+@pytest.mark.parametrize(("system_v", "amps"), [(12, 630.0), (24, 900.0)])
+def test_no_engine_is_held_to_the_amps_of_petrol_engines_unless_it_is_one(
+    fuel: str, system_v: int, amps: float
+) -> None:
+    """A sound 24 V diesel takes 400 A and more, and files call diesel many names: a limit that a sound vehicle fails is none."""
+    limits = default_limits(system_v, fuel=fuel, cylinders=4.0)
+    assert limits.highest_cranking_a.value == amps
+    usual = {"crank_a": 400.0} if system_v == 24 else {"crank_a": 300.0}
+    assert not [one for one in locate_segment(usual, limits=limits) if one.segment == "starter_or_drag"]
+
+
+@pytest.mark.parametrize("fuel", ["petrol", "Petrol", "Benzin", "essence", "Gasolina"])
+def test_petrol_in_other_words_is_petrol(fuel: str) -> None:
+    assert (
+        default_limits(12, fuel=fuel, cylinders=4.0).highest_cranking_a.value == table("amps")["most_by_cylinders"]["4"]
+    )
+    assert (
+        default_limits(12, fuel=fuel).least_cranking_rpm.value
+        == default_limits(12, fuel="petrol").least_cranking_rpm.value
+    )
+    assert (
+        default_limits(12, fuel="Diesel").least_cranking_rpm.value
+        == default_limits(12, fuel="diesel").least_cranking_rpm.value
+    )
+
+
 def d341_constants(low: tuple[float, float], high: tuple[float, float]) -> tuple[float, float]:
     """Slope and intercept of a Walther line through two points (°C, cSt); source: ASTM D341, from memory."""
     (t1, v1), (t2, v2) = ((np.log10(c + 273.0), np.log10(np.log10(cst + 0.7))) for c, cst in (low, high))

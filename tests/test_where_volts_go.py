@@ -106,6 +106,15 @@ def test_nothing_is_expected_of_what_its_class_was_hardly_read_for() -> None:
     assert found.bar(COMING).empty
 
 
+def test_no_amps_are_expected_of_a_class_whose_amps_nobody_read() -> None:
+    """What its engine is taken to draw, so that volts can be reckoned with, is no expectation to stand beside a printed limit."""
+    unclamped = replace(EXPECTED, unknown=frozenset({"crank_a"}))
+    volts_only = {name: BY_HAND[name] for name in ("temperature_c", "rest_v", "crank_min_v")}
+    assert taken(volts_only, unclamped).bar(USUAL)["amps"].isna().all()
+    assert taken(volts_only).bar(USUAL)["amps"].notna().all()
+    assert taken(BY_HAND, unclamped).bar(USUAL)["amps"].tolist() == [200.0] * len(taken(BY_HAND, unclamped).bar(USUAL))
+
+
 def test_limits_are_those_of_the_reading_s_checks() -> None:
     """A drop's limit grows with the amps; the battery may lose its rest volts less the least volts of that temperature."""
     found, check = taken(BY_HAND).bar(READ).set_index("segment"), take(BY_HAND)

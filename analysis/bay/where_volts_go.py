@@ -88,8 +88,9 @@ def where_volts_go(
     amps = read["crank_a"][0] if read["crank_a"][0] >= FEWEST_CRANK_A.value else float("nan")
     bars = [] if why_not else [_as_read(read, amps, check, expected)]
     if not expected.unknown & {"rest_v", "crank_min_v"}:
-        bars.append(_of_state(USUAL, expected.usual, expected.usual_spread or expected.spread, check.temperature_c, amps,
-                              told_apart=_told_apart(expected)))  # fmt: skip
+        usual = _of_state(USUAL, expected.usual, expected.usual_spread or expected.spread, check.temperature_c, amps,
+                          told_apart=_told_apart(expected))  # fmt: skip
+        bars.append(usual.assign(amps=amps) if "crank_a" in expected.unknown else usual)  # nobody knows what it takes
     if coming_c is not None and not why_not and not expected.unknown & {"crank_a"}:
         state, spread = _state_as_read(read, amps, check, expected, coming_c)
         bars.append(_of_state(COMING, state, spread, coming_c, float("nan"), told_apart=_told_apart(expected)))

@@ -7,6 +7,8 @@ per system voltage and duty, and may be replaced per vehicle class with :func:`l
 (in `analysis/circuit/limit_book.py`).
 """
 
+import re
+import unicodedata
 from dataclasses import dataclass, fields, replace
 from typing import Final, Literal, get_args
 
@@ -185,16 +187,30 @@ def _circuit_per_100a(system_v: int, duty: Duty) -> Limit:
     return Limit(value, "V per 100 A", source, 0.02, 2.0, f"cables and ground together at most {value:.2f} V per 100 A")
 
 
+def burns(fuel: str) -> str:
+    """ "diesel" or "petrol" by what the trade calls them, in any case; "" for any other fuel and where nobody said."""
+    plain = "".join(c for c in unicodedata.normalize("NFKD", fuel.casefold()) if not unicodedata.combining(c)).strip()
+    return next((kind for kind, words in _FUELS.items() if re.fullmatch(words, plain)), "")
+
+
+_FUELS: Final = {
+    "diesel": r"(?:bio)?diesel(?: ?oil|ol)?|d|derv|hvo|gas-?oil|gazole|gasoleo(?: a)?|gasolio",
+    "petrol": r"petrol|p|gasoline|benzin|benzina|essence|gasolina|super(?: ?95)?|otto",
+}
+"""Kind -> what files call it, in small letters without marks (from memory)."""
+
+
 def _highest_cranking_a(system_v: int, fuel: str, cylinders: float | None) -> Limit:
-    """Most steady cranking amps that a source prints for this kind of vehicle."""
-    if system_v == 24 and fuel == "diesel":
+    """Most steady cranking amps that a source prints for this kind of vehicle; one that may be a diesel takes as many as one."""
+    petrol = burns(fuel) == "petrol"
+    if system_v == 24 and not petrol:
         return Limit(
             900.0, "A", "our choice: sound 24 V diesels draw far more than the 300 A that TM 9-2320-211-20 prints for its "
             "gasoline engine", 30.0, 2000.0, "at most {} A while cranking",
         )  # fmt: skip
     if system_v == 24:
         return Limit(300.0, "A", "24 V truck, gasoline, TM 9-2320-211-20", 30.0, 2000.0, "at most {} A while cranking")
-    if fuel == "diesel":
+    if not petrol:
         return Limit(630.0, "A", "light-truck diesel 230 to 630 A, service manual", 30.0, 2000.0, "at most 630 A")
     by_cylinders = {4: 185.0, 6: 200.0, 8: 250.0}
     value = by_cylinders.get(int(cylinders), 250.0) if cylinders is not None and cylinders == cylinders else 250.0
@@ -202,7 +218,7 @@ def _highest_cranking_a(system_v: int, fuel: str, cylinders: float | None) -> Li
 
 
 def _least_rpm(fuel: str) -> Limit:
-    if fuel == "diesel":
+    if burns(fuel) == "diesel":
         return Limit(100.0, "rpm", "about 100 rpm, workshop article", 20.0, 400.0, "at least 100 rpm")
     return Limit(75.0, "rpm", "middle of 60 to 90 rpm for spark ignition, from memory", 20.0, 400.0, "at least 75 rpm")
 
@@ -373,7 +389,8 @@ def default_limits(
 
     :param system_v: 12 or 24 [V]
     :param duty: "light" or "heavy"; None means heavy for 24 V and light for 12 V (our choice)
-    :param fuel: "diesel" or anything else, which counts as spark ignition
+    :param fuel: as :func:`burns` reads it; an engine of another fuel, or of one that nobody said, is held to nothing that a sound
+        diesel or a sound petrol engine would not meet
     :param cylinders: number of cylinders, None or NaN when unknown
     :param battery_type: AGM rests higher as charged; anything else counts as flooded
     :raises ValueError: system_v or duty outside the allowed values

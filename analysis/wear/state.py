@@ -10,7 +10,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from analysis.circuit.choices import BATTERY_TABLES
-from analysis.circuit.limits import default_limits
+from analysis.circuit.limits import burns, default_limits
 from analysis.readings.choices import CLASSES, TRAVEL
 from analysis.readings.class_laws import estimate_laws, observe
 from analysis.readings.draws import Draws, keys_of
@@ -409,7 +409,7 @@ def need_priors(panel: Panel) -> tuple[Floats, Floats]:
     place = dict(zip(has.tolist(), range(len(has)), strict=True))
     for g in range(len(panel.groups)):
         i = place.get(g)
-        fuel = "petrol" if i is not None and fuels[i] == "petrol" else "diesel"
+        fuel = "petrol" if i is not None and burns(fuels[i]) == "petrol" else "diesel"
         volts = 12 if i is None else int(system_v[i])
         limits = default_limits(volts, fuel=fuel)
         speed = NEED_DOUBT.petrol_speed_sd_rpm if fuel == "petrol" else NEED_DOUBT.diesel_speed_sd_rpm
