@@ -11,7 +11,7 @@ from sqlite_utils import Database
 
 from ingest.admit_readings import admit_readings
 from ingest.cells import Batch
-from ingest.former import former_rows, stored_value
+from ingest.former import former_rows
 from ingest.rules import UNKNOWN, Context, Vehicle, check
 from ingest.service_days import FIRST, LAST, LEFT_IN_USE, known_from, left_outside
 from ingest.sheet_edits import EDITED, said_before
@@ -124,20 +124,12 @@ def _set_on_screen(db: Database, batch: Batch) -> frozenset[int]:
         return frozenset()
     found = set()
     for row in np.flatnonzero(batch.good()).tolist():
-        told = {
-            name: stored_value(batch, batch.table.column(name), row)
-            for name in batch.table.names
-            if _given(batch, name)
-        }
+        told = batch.stored(row, batch.filled)
         said = {name: told[name] for name in sheet.values if told.get(name) not in (None, "")}
         states = before.get(tuple(str(told.get(name) or "") for name in sheet.key), ())
         if any(said.items() <= state.items() for state in states):
             found.add(row)
     return frozenset(found)
-
-
-def _given(batch: Batch, name: str) -> bool:
-    return name in batch.numbers or name in batch.times or name in batch.texts
 
 
 def _rows_with(batch: Batch, units: set[str], fingerprints: set[str]) -> list[int]:
@@ -171,13 +163,13 @@ def _mark_admitted(db: Database, batch: Batch, stored: Sequence[int], place: Pla
 
 
 def _admit_small(db: Database, batch: Batch, place: Place, answered: frozenset[int]) -> Admitted:
-    names = [name for name in batch.table.names if name in {*batch.numbers, *batch.times, *batch.texts}]
+    names = batch.filled
     existing = _existing(db, batch, names)
     stored = known = replaced = 0
     stored_rows: list[int] = []
     noted: list[list[str]] = []
     for row in np.flatnonzero(batch.good()).tolist():
-        values = {name: stored_value(batch, batch.table.column(name), row) for name in names}
+        values = batch.stored(row, names)
         values |= {name: "" for name in batch.table.key if values.get(name) is None}  # the key may be left open
         key = tuple(values[name] for name in batch.table.key)
         old = existing.get(key)

@@ -80,6 +80,24 @@ class Batch:
             self.problems.setdefault(int(row), []).append(sentence(int(row)))
             refuse_wrong(self.problems, self.lines)
 
+    @property
+    def filled(self) -> list[str]:
+        """Names of the table's columns that the sheet has, in the table's order."""
+        return [name for name in self.table.names if name in {*self.numbers, *self.times, *self.texts}]
+
+    def stored(self, row: int, names: Iterable[str]) -> dict[str, object]:
+        """Return cells as they are written to the database: None for an empty number or date, '' for empty text."""
+        return {name: self._stored(self.table.column(name), row) for name in names}
+
+    def _stored(self, column: Column, row: int) -> object:
+        if column.name in self.numbers:
+            value = float(self.numbers[column.name][row])
+            return None if np.isnan(value) else int(value) if column.kind == "whole" else value
+        if column.name in self.times:
+            time = self.times[column.name][row]
+            return None if np.isnat(time) else str(time.astype("datetime64[D]") if column.kind == "date" else time)
+        return str(self.texts[column.name][row])
+
     def good(self) -> npt.NDArray[np.bool_]:
         """Return which rows have no problem so far."""
         out = np.ones(len(self), dtype=bool)

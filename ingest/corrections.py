@@ -5,11 +5,10 @@ its table, so that nothing reads it; it is kept whole beside it.
 """
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from types import MappingProxyType
-from typing import NoReturn
 
 import pandas as pd
 from sqlite_utils import Database
@@ -20,7 +19,7 @@ from ingest.cells import Batch
 from ingest.entries import Entry, batch_of_entry, confirm, entry_of, merged_values, with_doubts
 from ingest.errors import IngestError
 from ingest.fields import CORRECTABLE, READINGS, REPAIRS, TABLES, UNITS, VEHICLE
-from ingest.former import WITHDRAWN, stored_value, typed
+from ingest.former import WITHDRAWN, typed
 from ingest.records import checked_decision
 from ingest.rules import check
 from ingest.service_days import DATED, FIRST, LAST, left_outside, outside_service
@@ -36,8 +35,8 @@ from ingest.writing import (
     as_text,
     changed_by,
     find,
-    last_change,
     note_write,
+    refuse_later,
     write_change,
     write_origin,
     writing,
@@ -107,11 +106,11 @@ def correct(
     `changes`: by column, or the same in other units; an empty text empties a value, another `unit` moves the row to
     that vehicle. Entry.problems say what is wrong, Entry.known that nothing changed. IngestError: no such row.
     """
-    if word == VEHICLE:
-        return correct_vehicle(db, str(number), changes, by=by, reason=reason, now=now)
-    kind, number, at = kind_of(word), int(number), now or datetime.now()
     if not reason.strip():
         return Entry(problems=("a correction needs a reason; allowed is any short text",))
+    if word == VEHICLE:
+        return _correct_vehicle(db, str(number), changes, by, reason, now or datetime.now())
+    kind, number, at = kind_of(word), int(number), now or datetime.now()
     with writing(db):
         old = _whole(db, kind, number)
         entry, new = _checked(db, kind, number, old, changes, at)
@@ -132,13 +131,10 @@ def vehicle_of(db: Database, unit: str) -> Row:
     return {name: row[name] for name in UNITS.names}
 
 
-def correct_vehicle(
-    db: Database, unit: str, changes: Mapping[str, object], *, by: str, reason: str, now: datetime | None = None
+def _correct_vehicle(
+    db: Database, unit: str, changes: Mapping[str, object], by: str, reason: str, at: datetime
 ) -> Entry:
-    """Change what is on record of a vehicle, after the checks of a new one; its number stays. See :func:`correct`."""
-    at = now or datetime.now()
-    if not reason.strip():
-        return Entry(problems=("a correction needs a reason; allowed is any short text",))
+    """Change what is on record of a vehicle, after the checks of a new one; its number stays."""
     with writing(db):
         kept = {name: value for name, value in vehicle_of(db, unit).items() if value not in (None, "")}
         batch, wrong = batch_of_entry(UNITS, merged_values(UNITS, kept, changes))
@@ -230,7 +226,7 @@ def _undo_row(
     old = _whole(db, kind, number)
     other = [name for name, (_, told) in columns.items() if as_text(old[name]) != told]
     if other:
-        _refuse_later(db, change, kind, number, other)
+        refuse_later(db, change, kind.table, str(number), other, said=f"{kind.word} {number}")
     back = {name: typed(kind.table, name, before) for name, (before, _) in columns.items()}
     _check_free(db, kind, number, {**old, **back})
     _check_day(db, kind, number, {**old, **back})
@@ -299,14 +295,12 @@ def _checked(
 
 def _values(batch: Batch) -> Row:
     """Every column of the single row of a batch as it is stored, those that are not there as empty."""
-    there = {*batch.numbers, *batch.times, *batch.texts}
     empty: Row = {
         column.name: None if column.kind in ("number", "whole", "date", "time") else ""
         for column in batch.table.columns
     }
-    told = {name: stored_value(batch, batch.table.column(name), 0) for name in batch.table.names if name in there}
     twice = {CONFIRMED: ",".join(sorted(batch.confirmed.get(0, ())))} if batch.table is READINGS else {}
-    return empty | told | twice
+    return empty | batch.stored(0, batch.filled) | twice
 
 
 def _still_confirmed(old: Row, changes: Mapping[str, object]) -> list[str]:
@@ -360,22 +354,13 @@ def _take_out(db: Database, kind: Kind, number: int, row: Row, change: int) -> N
 def _put_back(db: Database, kind: Kind, number: int, change: int) -> Row:
     found = find(db, "withdrawn", table_name=kind.table, row_id=number)
     if found is None:
-        _refuse_later(db, change, kind, number, [WITHDRAWN])
+        refuse_later(db, change, kind.table, str(number), [WITHDRAWN], said=f"{kind.word} {number}")
     row: Row = json.loads(found["cells"])
     _check_free(db, kind, number, row)
     _check_day(db, kind, number, row)
     db.table(kind.table).insert(row)
     db.table("withdrawn").delete_where("table_name = ? AND row_id = ?", (kind.table, number))
     return row
-
-
-def _refuse_later(db: Database, change: int, kind: Kind, number: int, columns: Sequence[str]) -> NoReturn:
-    """Raise IngestError with the change that came after `change` to one of the columns."""
-    later = last_change(db, kind.table, str(number), columns)
-    raise IngestError(
-        f"{kind.word} {number} was changed again on {later['at'][:10]} by {later['by']} (change {later['origin_id']}) after "
-        f"change {change}; allowed is to undo the last one first"
-    )
 
 
 def _follow(db: Database, kind: Kind, old: Row, new: Row, at: datetime) -> None:

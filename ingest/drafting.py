@@ -413,22 +413,25 @@ def _settle_unit(column: _Column, middle: float | None) -> None:
     if middle is None:
         column.mind(f"no values to tell the unit by; {expected} assumed")
         return
-    limit = DRAFTING.millivolt_drop_v if column.target.startswith("drop") else DRAFTING.millivolt_battery_v
-    if expected == "V":
-        _name(column, "_mv" if middle > limit else "")
-        looks = "mV" if middle > limit else "V"
-        column.mind(f"the heading names no unit; values around {middle:g} look like {looks}")
-    elif expected == "°C":
-        _name(column, "_f" if middle > DRAFTING.fahrenheit_c else "")
-        looks = "°F" if middle > DRAFTING.fahrenheit_c else "°C"
-        column.mind(f"the heading names no unit; values around {middle:g} look like {looks}")
-    else:
+    if expected not in _UNITS_BY_VALUE:
         column.mind(f"the heading names no unit; {expected} assumed (values around {middle:g})")
-
-
-def _name(column: _Column, suffix: str) -> None:
-    if suffix:
+        return
+    looks = expected
+    if middle > _largest(column):
+        looks, suffix = _UNITS_BY_VALUE[expected]
         column.target = column.target.rsplit("_", 1)[0] + suffix
+    column.mind(f"the heading names no unit; values around {middle:g} look like {looks}")
+
+
+_UNITS_BY_VALUE = {"V": ("mV", "_mv"), "°C": ("°F", "_f")}
+"""Unit of ours -> the one that larger values are in, and how a column's name ends then."""
+
+
+def _largest(column: _Column) -> float:
+    """The largest median that values in our unit have."""
+    if own_unit(column.target) == "°C":
+        return DRAFTING.fahrenheit_c
+    return DRAFTING.millivolt_drop_v if "drop" in column.target else DRAFTING.millivolt_battery_v
 
 
 def _contradiction(column: _Column, middle: float | None) -> None:
@@ -436,12 +439,9 @@ def _contradiction(column: _Column, middle: float | None) -> None:
     made = conversion(column.target)
     if middle is None or made is None:
         return
-    if made.unit == "V" and middle > (
-        DRAFTING.millivolt_drop_v if "drop" in column.target else DRAFTING.millivolt_battery_v
-    ):
-        column.mind(f"the heading says V, but values around {middle:g} look like mV")
-    elif made.unit == "°C" and middle > DRAFTING.fahrenheit_c:
-        column.mind(f"the heading says °C, but values around {middle:g} look like °F")
+    if made.unit in _UNITS_BY_VALUE and middle > _largest(column):
+        looks, _ = _UNITS_BY_VALUE[made.unit]
+        column.mind(f"the heading says {made.unit}, but values around {middle:g} look like {looks}")
     elif made.unit == "mV" and 0 < middle < 2.0:
         column.mind(f"the heading says mV, but values around {middle:g} look like V")
 

@@ -11,7 +11,7 @@ from ingest.admit import admit_good, load_context
 from ingest.admit_readings import judge_readings
 from ingest.cells import Batch, batch_of, one_row_block
 from ingest.fields import CLAMP_COLUMNS, QUANTITIES, READINGS, REPAIRS, Table, conversion
-from ingest.former import former_rows, stored_value
+from ingest.former import former_rows
 from ingest.layout import Layout
 from ingest.rules import check
 from ingest.sources import PARTIAL, target_of
@@ -174,8 +174,7 @@ def _resent(db: Database, table: Table, entry_id: str | None) -> int | None:
 def _row_id(db: Database, batch: Batch) -> int | None:
     if batch.table.name not in ROW_NUMBERS:
         return None
-    key = {name: stored_value(batch, batch.table.column(name), 0) for name in batch.table.key}
-    row = find(db, batch.table.name, **key)
+    row = find(db, batch.table.name, **batch.stored(0, batch.table.key))
     return int(row[ROW_NUMBERS[batch.table.name]]) if row else None
 
 

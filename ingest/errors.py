@@ -23,14 +23,6 @@ class SourceProblem(IngestError):
     """A source description is missing, incomplete or contradicts itself."""
 
 
-class EntryRefused(IngestError):
-    """An entry typed in by a person failed the checks; `problems` holds one sentence each."""
-
-    def __init__(self, problems: tuple[str, ...]) -> None:
-        super().__init__("; ".join(problems))
-        self.problems = problems
-
-
 class CouldNot(IngestError):
     """What was asked is in order, but the disk, a lock or damage stands in the way; nothing was half-written."""
 

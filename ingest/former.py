@@ -10,7 +10,7 @@ from sqlite_utils import Database
 
 from ingest.cells import Batch
 from ingest.choices import FILES
-from ingest.fields import TABLES, Column
+from ingest.fields import TABLES
 from ingest.writing import ROW_NUMBERS, find
 
 WITHDRAWN = "withdrawn"  # stands in the audit for a column where a row was withdrawn or put back
@@ -25,22 +25,6 @@ class Former:
     values: Mapping[str, object]
 
 
-def stored_value(batch: Batch, column: Column, row: int) -> object:
-    """Return the cell as it is written to the database: None for an empty number or date, '' for empty text."""
-    name = column.name
-    if name in batch.numbers:
-        value = float(batch.numbers[name][row])
-        if np.isnan(value):
-            return None
-        return int(value) if column.kind == "whole" else value
-    if name in batch.times:
-        time = batch.times[name][row]
-        if np.isnat(time):
-            return None
-        return str(time.astype("datetime64[D]")) if column.kind == "date" else str(time)
-    return str(batch.texts[name][row])
-
-
 def former_rows(db: Database, batch: Batch) -> dict[int, Former]:
     """Return the good rows of the batch that say what a row of its table said before it was corrected or withdrawn."""
     if batch.table.name not in ROW_NUMBERS:
@@ -51,14 +35,13 @@ def former_rows(db: Database, batch: Batch) -> dict[int, Former]:
     if not former:
         return {}
     units = {str(key[batch.table.key.index("unit")]) for key in former}
-    columns = [column for column in batch.table.columns if column.name in {*batch.numbers, *batch.times, *batch.texts}]
     found = {}
     for row in np.flatnonzero(batch.good()).tolist():
         if batch.texts["unit"][row] not in units:
             continue
-        key = tuple(stored_value(batch, batch.table.column(name), row) for name in batch.table.key)
-        for one in former.get(key, ()):
-            if all(_same(stored_value(batch, column, row), one.values[column.name]) for column in columns):
+        told = batch.stored(row, batch.filled)
+        for one in former.get(tuple(told[name] for name in batch.table.key), ()):
+            if all(_same(value, one.values[name]) for name, value in told.items()):
                 found[row] = one
                 break
     return found

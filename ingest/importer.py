@@ -2,8 +2,8 @@
 
 import hashlib
 import sqlite3
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Sequence
+from contextlib import nullcontext
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -70,7 +70,7 @@ def import_paths(
     known = saved_sources(db)
     outcomes: list[FileOutcome] = []
     try:
-        with _whole(db, dry_run):
+        with writing(db) if dry_run else nullcontext():
             jobs = [_kept(_look_into(path, described, known)) for path in _files(paths)]
             for job in sorted(jobs, key=lambda job: job.order):
                 if outcomes and outcomes[-1].could_not:
@@ -90,16 +90,6 @@ def _kept(job: _Job) -> _Job:
     """Forget the contents of a large file until its turn comes, so that a folder of them fits into memory."""
     large = sum(sheet.size for sheet, _ in job.sheets) > KEPT_CHARACTERS
     return replace(job, sheets=()) if large else job
-
-
-@contextmanager
-def _whole(db: Database, dry_run: bool) -> Iterator[None]:
-    """One transaction around everything for a dry run, none otherwise."""
-    if dry_run:
-        with writing(db):
-            yield
-    else:
-        yield
 
 
 def _files(paths: Sequence[str | Path]) -> list[Path]:

@@ -131,8 +131,7 @@ def own_layout(sheet: Sheet, *, named: str = "") -> Layout | None:
         targets = _with_the_trades_words(ours, headings, table, sheet.head[index + 1 :])
         _refuse_twice(targets, table)
         conversions = tuple(_conversion(target, table, {}) for target in targets)
-        numeric = [i for i, target in enumerate(targets) if _conversion(target, table, {}) is not None]
-        style = style_of(sheet, index, numeric)
+        style = style_of(sheet, index, [i for i, made in enumerate(conversions) if made is not None])
         return Layout(table, sheet.last_line_of(index), headings, targets, conversions, style)
     return None
 

@@ -13,7 +13,6 @@ from types import MappingProxyType
 
 from sqlite_utils import Database
 
-from ingest.errors import IngestError
 from ingest.fields import TABLES, UNITS
 from ingest.service_days import known_from
 from ingest.writing import (
@@ -22,9 +21,9 @@ from ingest.writing import (
     as_text,
     changed_by,
     find,
-    last_change,
     note_write,
     put,
+    refuse_later,
     write_change,
     write_origin,
     writing,
@@ -70,7 +69,7 @@ SHEETS: Mapping[str, Sheet] = MappingProxyType(
 EDITED: Mapping[str, Sheet] = MappingProxyType(
     {**SHEETS, UNITS.name: Sheet(UNITS.name, UNITS.key, tuple(name for name in UNITS.names if name not in UNITS.key))}
 )
-"""The sheets, and the vehicles, which are put right the same way (`corrections.correct_vehicle`)."""
+"""The sheets, and the vehicles, which are put right the same way (`corrections.correct`)."""
 
 
 def save_edits(db: Database, edits: list[Edit], *, by: str, reason: str = "", now: datetime | None = None) -> int:
@@ -102,7 +101,7 @@ def undo_edits(db: Database, change: int, *, by: str, reason: str = "undone", no
             current = _values_now(db, name, key)
             told = {column: as_text((current or {}).get(column)) for column in columns}
             if told != {column: new for column, (_, new) in columns.items()}:
-                _refuse_later(db, change, name, row_key)
+                refuse_later(db, change, name, row_key)
             before = {**(current or {}), **{c: _typed(name, c, old) for c, (old, _) in columns.items()}}
             gone = all(value is None for value in before.values())
             _set(db, Edit(name, key, None if gone else before), current, again, mine, reason)
@@ -154,14 +153,6 @@ def _set(db: Database, edit: Edit, old: Values | None, change: int, mine: Origin
 def _typed(name: str, column: str, text: str | None) -> object:
     kind = TABLES[name].column(column).kind if name in TABLES else "text" if column == "why" else "number"
     return text if text is None or kind not in ("number", "whole") else int(text) if kind == "whole" else float(text)
-
-
-def _refuse_later(db: Database, change: int, name: str, row_key: str) -> None:
-    later = last_change(db, name, row_key)
-    raise IngestError(
-        f"{row_key} was changed again on {later['at'][:10]} by {later['by']} (change {later['origin_id']}) after change {change}; "
-        "allowed is to undo the last one first"
-    )
 
 
 def row_key(name: str, key: Key) -> str:

@@ -9,7 +9,6 @@ import posixpath
 import re
 import zipfile
 import zlib
-from dataclasses import dataclass
 from html import unescape
 from xml.etree import ElementTree
 
@@ -21,21 +20,25 @@ from ingest.errors import FileRefused
 DAMAGED = "a damaged or incomplete XLSX workbook; open and save it again, or copy it anew"
 UNPACKED_AT_ONCE = 1 << 20  # [byte]; our choice
 LARGEST_INDEX = 10_000_000  # [byte] of the lists of sheets and relations; our choice: a thousand sheets take a tenth
-_BROKEN = (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, EOFError, OSError, ValueError, KeyError)
+_BROKEN = (
+    zipfile.BadZipFile,
+    zlib.error,
+    NotImplementedError,
+    RuntimeError,
+    EOFError,
+    OSError,
+    ValueError,
+    KeyError,
+    StopIteration,
+)
 _RELATION = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
 
 Place = tuple[int, int]
 
 
-@dataclass(frozen=True)
-class Look:
-    """One sheet before it is read: texts by (row, column) from 1 that stand for errors and formulas without a result."""
-
-    unread: dict[Place, str]
-
-
-def look_into(data: bytes) -> dict[str, Look]:
-    """Return the sheets of a workbook by name; FileRefused when it is damaged, none, or larger than `bounds` allows."""
+def look_into(data: bytes) -> dict[str, dict[Place, str]]:
+    """Return the sheets of a workbook by name, of each the texts by (row, column) from 1 that stand for errors and formulas
+    without a result; FileRefused when it is damaged, none, or larger than `bounds` allows."""
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             _refuse_shapeless(archive)
@@ -48,7 +51,7 @@ def look_into(data: bytes) -> dict[str, Look]:
                 text += _text_size(xml, longest)
                 refuse_more("cells from the first to the last used one", cells, MOST_GRID, _REMEDY)
                 refuse_more("characters in its cells", text, MOST_TEXT, "split it")
-                looks[name] = Look(_errors(xml) | _without_result(xml))
+                looks[name] = _errors(xml) | _without_result(xml)
             return looks
     except (*_BROKEN, ElementTree.ParseError) as error:
         raise FileRefused(DAMAGED) from error
@@ -86,7 +89,10 @@ def _unpacked(archive: zipfile.ZipFile, part: str) -> bytearray:
 
 def _sheet_parts(archive: zipfile.ZipFile) -> dict[str, str]:
     """Sheet names and the parts that hold them, in order."""
-    book = _part_of_kind(_tree(archive, "_rels/.rels"), "officeDocument", "")
+    roots = _tree(archive, "_rels/.rels")
+    book = next(
+        _resolved("", str(one.get("Target"))) for one in roots if str(one.get("Type")).endswith("/officeDocument")
+    )
     folder, file = posixpath.split(book)
     relations = _tree(archive, posixpath.join(folder, "_rels", f"{file}.rels"))
     targets = {one.get("Id"): _resolved(folder, str(one.get("Target"))) for one in relations}
@@ -94,13 +100,6 @@ def _sheet_parts(archive: zipfile.ZipFile) -> dict[str, str]:
     sheets = (one for one in _tree(archive, book).iter() if one.tag.endswith("}sheet"))
     found = ((str(one.get("name")), one.get(_RELATION)) for one in sheets)
     return {name: targets[number] for name, number in found if kinds.get(number, "").endswith("/worksheet")}
-
-
-def _part_of_kind(relations: ElementTree.Element, kind: str, folder: str) -> str:
-    for one in relations:
-        if str(one.get("Type")).endswith("/" + kind):
-            return _resolved(folder, str(one.get("Target")))
-    raise KeyError(kind)
 
 
 def _resolved(folder: str, target: str) -> str:

@@ -18,19 +18,18 @@ from python_calamine import (
 
 from ingest.errors import FileRefused
 from ingest.sheets import BLOCK_CELLS, BLOCK_ROWS, HEAD_ROWS, Block, Cells, Sheet, cells_as_text, objects
-from ingest.workbook_look import DAMAGED, Look, look_into
+from ingest.workbook_look import DAMAGED, Place, look_into
 
 Row = list[object]
 
 
 def workbook_sheets(file: Path, data: bytes) -> list[Sheet]:
     """The tables of an XLSX workbook; FileRefused when it is damaged, empty, or larger than `bounds` allows."""
-    looks = look_into(data)
     sheets = []
     try:
         book = CalamineWorkbook.from_filelike(io.BytesIO(data))
-        for name, look in looks.items():
-            sheet = _sheet_of(file, _Grid(book.get_sheet_by_name(name), look))
+        for name, unread in look_into(data).items():
+            sheet = _sheet_of(file, _Grid(book.get_sheet_by_name(name), unread))
             if sheet is not None:
                 sheets.append(sheet)
     except (CalamineError, PasswordError, XmlError, ZipError) as error:
@@ -43,13 +42,13 @@ def workbook_sheets(file: Path, data: bytes) -> list[Sheet]:
 class _Grid:
     """The rows of one sheet from row 1 and column A, as they are to be understood."""
 
-    def __init__(self, sheet: CalamineSheet, look: Look) -> None:
+    def __init__(self, sheet: CalamineSheet, unread: dict[Place, str]) -> None:
         self.name = sheet.name
         last_row, last_column = sheet.end or (-1, -1)
         self.width, self.cells = last_column + 1, (last_row + 1) * (last_column + 1)
         self._sheet = sheet
         self._unread: dict[int, list[tuple[int, str]]] = {}
-        for (row, column), text in look.unread.items():
+        for (row, column), text in unread.items():
             self._unread.setdefault(row, []).append((column, text))
         self._merged: dict[int, list[tuple[int, int]]] = {}
         for (top, left), (bottom, right) in sheet.merged_cell_ranges or []:

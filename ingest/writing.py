@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from secrets import token_hex
 from types import MappingProxyType
-from typing import Any
+from typing import Any, NoReturn
 
 from sqlite_utils import Database
 
@@ -139,12 +139,19 @@ def changed_by(db: Database, change: int, tables: Container[str]) -> dict[tuple[
     return touched
 
 
-def last_change(db: Database, table: str, row_key: str, columns: Sequence[str] = ()) -> dict[str, Any]:
-    """The last change on record of a row, or of some of its columns; there has to be one."""
+def refuse_later(
+    db: Database, change: int, table: str, row_key: str, columns: Sequence[str] = (), *, said: str = ""
+) -> NoReturn:
+    """Raise IngestError with the change that came after `change` to a row (`said` for short), or to some of its columns."""
     where = "table_name = ? AND row_key = ?" + (
         f" AND column_name IN ({', '.join('?' * len(columns))})" if columns else ""
     )
-    return next(db.query(f"SELECT * FROM audit WHERE {where} ORDER BY id DESC LIMIT 1", [table, row_key, *columns]))
+    sql = f"SELECT * FROM audit WHERE {where} ORDER BY id DESC LIMIT 1"
+    later = next(db.query(sql, [table, row_key, *columns]))
+    raise IngestError(
+        f"{said or row_key} was changed again on {later['at'][:10]} by {later['by']} (change {later['origin_id']}) after "
+        f"change {change}; allowed is to undo the last one first"
+    )
 
 
 def as_text(value: object) -> str | None:

@@ -17,7 +17,7 @@ from test_views import HOSTILE, run, said
 from dashboard.screens import session
 from dashboard.words.plain_text import safe
 from ingest import store
-from ingest.corrections import correct, correct_vehicle, withdraw
+from ingest.corrections import correct, withdraw
 from ingest.entries import record_repair
 from ingest.logbook import read_logbook
 from ingest.records import read_decisions, read_reset_answers, save_decision, save_reset_answer
@@ -71,7 +71,7 @@ def test_the_bay_takes_no_reading_of_one_that_left(db: Database) -> None:
     for number in readings.loc[readings["taken_at"] >= pd.Timestamp(AS_OF), "reading_id"]:
         withdraw(db, "reading", int(number), by="ben", reason="later", now=NOW)
     before = (AS_OF - dt.timedelta(days=1)).isoformat()
-    assert correct_vehicle(db, unit, {"out_of_service": before}, by="ben", reason="scrapped", now=NOW).stored
+    assert correct(db, "vehicle", unit, {"out_of_service": before}, by="ben", reason="scrapped", now=NOW).stored
     bay = run("bay", unit=unit)
     assert f"{safe(unit)} had its last day in service on" in said(bay)
     assert not bay.number_input

@@ -14,7 +14,7 @@ from samples_ingest import GOOD, NOW, UNITS, reading, readings_file
 from sqlite_utils import Database
 
 from ingest import corrections, records
-from ingest.corrections import correct, correct_vehicle, undo, withdraw
+from ingest.corrections import correct, undo, withdraw
 from ingest.entries import check_reading, record_reading, record_repair
 from ingest.errors import IngestError
 from ingest.importer import import_paths
@@ -350,7 +350,7 @@ def vehicle(db: Database, name: str = "K-101") -> dict[str, Any]:
 
 def test_a_vehicle_that_moved_is_put_right_and_its_old_file_brings_nothing_back(db: Database, tmp_path: Path) -> None:
     """A vehicle moves to another depot with a stronger battery: known in every list, on record, in order, and undone."""
-    entry = correct_vehicle(db, "K-101", {"depot": "hill", "rated_cca_a": "800", "battery_type": "agm"}, **WHO)
+    entry = correct(db, "vehicle", "K-101", {"depot": "hill", "rated_cca_a": "800", "battery_type": "agm"}, **WHO)
     assert entry.stored
     row = vehicle(db)
     assert (row["depot"], row["rated_cca_a"], row["battery_type"], row["cylinders"]) == ("hill", 800.0, "AGM", 4)
@@ -387,7 +387,7 @@ def test_readings_are_doubted_by_the_voltage_that_the_vehicle_has(db: Database, 
     """12.6 V at rest is a 12 V battery, and one of a pair on 24 V."""
     import_paths(db, [readings_file(tmp_path, GOOD)], now=NOW)
     assert only_reading(db)["doubtful"] == ""
-    change = correct_vehicle(db, "K-101", {"system_v": "24"}, **WHO).change
+    change = correct(db, "vehicle", "K-101", {"system_v": "24"}, **WHO).change
     assert "rest_v" in only_reading(db)["doubtful"]
     assert change
     undo(db, change, by="anna", now=NOW)
@@ -405,10 +405,10 @@ def test_readings_are_doubted_by_the_voltage_that_the_vehicle_has(db: Database, 
 )
 def test_what_a_vehicle_cannot_be_is_refused(db: Database, changes: dict[str, str], problem: str) -> None:
     before = str(vehicle(db))
-    assert problem in correct_vehicle(db, "K-101", changes, **WHO).problems[0]
-    assert "needs a reason" in correct_vehicle(db, "K-101", {"depot": "hill"}, by="anna", reason=" ").problems[0]
-    assert correct_vehicle(db, "K-101", {"depot": "harbour"}, **WHO).known
+    assert problem in correct(db, "vehicle", "K-101", changes, **WHO).problems[0]
+    assert "needs a reason" in correct(db, "vehicle", "K-101", {"depot": "hill"}, by="anna", reason=" ").problems[0]
+    assert correct(db, "vehicle", "K-101", {"depot": "harbour"}, **WHO).known
     with pytest.raises(IngestError, match="no vehicle K-7"):
-        correct_vehicle(db, "K-7", {"depot": "hill"}, **WHO)
+        correct(db, "vehicle", "K-7", {"depot": "hill"}, **WHO)
     assert str(vehicle(db)) == before
     assert audit(db) == []

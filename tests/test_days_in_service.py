@@ -12,7 +12,7 @@ import pytest
 from samples_ingest import NOW, UNITS, fleet, reading, readings_file, reasons
 from sqlite_utils import Database
 
-from ingest.corrections import correct_vehicle, undo, withdraw
+from ingest.corrections import correct, undo, withdraw
 from ingest.entries import record_reading, record_repair
 from ingest.errors import IngestError
 from ingest.importer import import_paths
@@ -35,7 +35,7 @@ def last_day(db: Database, unit: str = "K-101") -> str | None:
 
 
 def sold(db: Database, day: str = LAST.isoformat()) -> int:
-    entry = correct_vehicle(db, "K-101", {"out_of_service": day}, **SOLD)
+    entry = correct(db, "vehicle", "K-101", {"out_of_service": day}, **SOLD)
     assert entry.stored, entry.problems
     assert entry.change is not None
     return entry.change
@@ -91,13 +91,13 @@ def test_a_last_day_is_known_from_that_day_on(db: Database, tmp_path: Path) -> N
     assert first_seen(db) == before
     undo(db, change + 1, by="anna", now=NOW)
     assert (last_day(db), first_seen(db)) == (LAST.isoformat(), before)
-    correct_vehicle(db, "K-101", {"out_of_service": ""}, **SOLD)
+    correct(db, "vehicle", "K-101", {"out_of_service": ""}, **SOLD)
     assert (last_day(db), first_seen(db)) == (None, before)
     file = tmp_path / "sold.csv"
     file.write_text("unit,vehicle_class,system_v,depot,out_of_service\nK-102,panel_van,12,harbour,2024-03-31\n")
     import_paths(db, [file], now=NOW)
     assert first_seen(db) == "2024-03-30"
-    correct_vehicle(db, "K-102", {"out_of_service": "2024-04-01", "depot": "hill"}, **SOLD)
+    correct(db, "vehicle", "K-102", {"out_of_service": "2024-04-01", "depot": "hill"}, **SOLD)
     assert first_seen(db) == "", "the depot is known at all times"
 
 
@@ -139,9 +139,9 @@ def test_what_is_dated_before_the_first_day_is_not_taken_in(db: Database) -> Non
 def test_days_in_service_leave_nothing_on_record_outside(db: Database, tmp_path: Path) -> None:
     number = record_reading(db, {**VALUES, "taken_at": "2024-05-12T08:00"}, by="anna", now=NOW).row_id
     assert number is not None
-    (said,) = correct_vehicle(db, "K-101", {"out_of_service": str(LAST)}, **SOLD).problems
+    (said,) = correct(db, "vehicle", "K-101", {"out_of_service": str(LAST)}, **SOLD).problems
     assert said.startswith(f"out_of_service is 2024-04-30, and reading {number} of K-101 is of 2024-05-12; allowed is")
-    (said,) = correct_vehicle(db, "K-101", {"in_service": "2024-05-13"}, **SOLD).problems
+    (said,) = correct(db, "vehicle", "K-101", {"in_service": "2024-05-13"}, **SOLD).problems
     assert f"reading {number} of K-101 is of 2024-05-12; allowed is 2024-05-12 or earlier" in said
     file = tmp_path / "sold.csv"
     file.write_text(f"unit,vehicle_class,system_v,depot,out_of_service\nK-101,panel_van,12,harbour,{LAST}\n")
@@ -158,7 +158,7 @@ def test_days_in_service_leave_nothing_on_record_outside(db: Database, tmp_path:
 
 def test_a_day_is_put_back_only_where_nothing_came_meanwhile(db: Database) -> None:
     sold(db)
-    emptied = correct_vehicle(db, "K-101", {"out_of_service": ""}, **SOLD).change
+    emptied = correct(db, "vehicle", "K-101", {"out_of_service": ""}, **SOLD).change
     assert emptied is not None
     record_reading(db, {**VALUES, "taken_at": "2024-05-12T08:00"}, by="anna", now=NOW)
     with pytest.raises(IngestError, match="reading 1 of K-101 is of 2024-05-12"):
@@ -167,7 +167,7 @@ def test_a_day_is_put_back_only_where_nothing_came_meanwhile(db: Database) -> No
 
 
 def test_it_leaves_after_it_came(db: Database, tmp_path: Path) -> None:
-    (said,) = correct_vehicle(db, "K-101", {"out_of_service": "2019-02-28"}, **SOLD).problems
+    (said,) = correct(db, "vehicle", "K-101", {"out_of_service": "2019-02-28"}, **SOLD).problems
     assert said == "out_of_service 2019-02-28 is before in_service 2019-03-01; allowed is that day or a later one"
     file = tmp_path / "sold.csv"
     file.write_text("unit,vehicle_class,system_v,depot,out_of_service\nK-101,panel_van,12,harbour,2019-02-28\n")
@@ -189,7 +189,7 @@ def test_what_a_file_said_before_it_was_corrected_does_not_come_back(db: Databas
     file = tmp_path / "sold.csv"
     file.write_text(f"unit,vehicle_class,system_v,depot,out_of_service\nK-101,panel_van,12,harbour,{LAST}\n")
     import_paths(db, [file], now=NOW)
-    correct_vehicle(db, "K-101", {"out_of_service": ""}, **SOLD)
+    correct(db, "vehicle", "K-101", {"out_of_service": ""}, **SOLD)
     file.write_text(file.read_text() + "\n")
     assert import_paths(db, [file], now=NOW).exit_code == 0
     assert last_day(db) is None

@@ -37,7 +37,7 @@ from dashboard.desk.kept_assessment import judged_version
 from dashboard.desk.kept_readings import read_readings
 from ingest import store
 from ingest.backups import backup
-from ingest.corrections import correct_vehicle
+from ingest.corrections import correct
 from ingest.parquet_folder import export_folder, import_folder, opened_folder
 
 DAY = pd.Timestamp("2022-12-12")
@@ -213,7 +213,7 @@ def put_out(path: Path, *units: str, day: str = "2022-12-12") -> Database:
         for table, column in (("readings", "taken_at"), ("repairs", "done_on")):
             db.execute(f"DELETE FROM {table} WHERE unit = ? AND date({column}) > ?", [unit, day])
         db.conn.commit()
-        entry = correct_vehicle(db, unit, {"out_of_service": day}, **SOLD)
+        entry = correct(db, "vehicle", unit, {"out_of_service": day}, **SOLD)
         assert entry.stored, entry.problems
     return db
 
@@ -229,7 +229,7 @@ def test_the_database_keeps_lists_of_days_before_and_makes_later_ones_anew(tmp_p
     put_out(path, GONE)
     assert [judged_version(db, day) == before for day, before in zip(days, was, strict=True)] == [True, False]
     assert GONE not in set(assess_database(db, as_of=days[1]).units["unit"])
-    correct_vehicle(db, GONE, {"out_of_service": ""}, **SOLD)
+    correct(db, "vehicle", GONE, {"out_of_service": ""}, **SOLD)
     assert GONE in set(assess_database(db, as_of=days[1]).units["unit"])
 
 

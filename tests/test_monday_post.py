@@ -24,7 +24,7 @@ from dashboard.files.mail_settings import PASSWORD_VARIABLE, mail_settings
 from dashboard.files.mailing import mail_posts
 from dashboard.files.post import message_of, post_files, week_of
 from ingest import posts, store
-from ingest.corrections import correct_vehicle
+from ingest.corrections import correct
 from ingest.entries import record_repair
 from ingest.errors import CouldNot
 from ingest.posts import Post
@@ -282,7 +282,9 @@ def test_what_was_overtaken_is_cancelled_in_the_calendar_and_in_no_sheet(fleet: 
     for part in visit["parts"]:
         values = {"unit": gone, "part": part, "action": "replaced", "done_on": AS_OF.isoformat()}
         assert record_repair(db, values, by="ben", now=later).stored
-    assert correct_vehicle(db, sold, {"out_of_service": AS_OF.isoformat()}, by="ben", reason="sold", now=later).stored
+    assert correct(
+        db, "vehicle", sold, {"out_of_service": AS_OF.isoformat()}, by="ben", reason="sold", now=later
+    ).stored
     assert issue(fleet, "--to", tmp_path) == 0
     book = load_workbook(tmp_path / NAMES[2])
     heads, *rows = book["visits"].values

@@ -36,7 +36,7 @@ from dashboard.words import safety
 from dashboard.words.plan_words import outdated_words
 from dashboard.words.reasons import PART_WORDS
 from ingest import store
-from ingest.corrections import correct_vehicle
+from ingest.corrections import correct
 from ingest.entries import record_repair
 from ingest.fields import MEASUREMENTS, PARTS
 from ingest.records import read_weekly_list, save_setting
@@ -281,7 +281,7 @@ def test_a_visit_on_a_last_day_in_service_or_later_is_overtaken(fleet: Path) -> 
     later = datetime.combine(AS_OF, time(6))
     for last, count in ((visit["visit_on"].date() + timedelta(days=1), 0), (AS_OF, 1)):
         values = {"out_of_service": last.isoformat()}
-        assert correct_vehicle(db, str(visit["unit"]), values, by="ben", reason="sold", now=later).stored
+        assert correct(db, "vehicle", str(visit["unit"]), values, by="ben", reason="sold", now=later).stored
         assert len(outdated_visits(db, plan, AS_OF - timedelta(days=1))) == count
     (one,) = since = outdated_visits(db, plan, AS_OF)
     assert one.whole

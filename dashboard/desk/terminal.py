@@ -19,7 +19,7 @@ from typing import TextIO
 
 from dashboard.desk.refusals import NothingToAssess, PlanRefused
 from dashboard.words.plain_text import printable
-from ingest.errors import CouldNot, DatabaseTrouble, EntryRefused, IngestError
+from ingest.errors import CouldNot, DatabaseTrouble, IngestError
 
 DONE, SET_ASIDE, REFUSED, COULD_NOT = 0, 1, 2, 3
 STOPPED = 130  # what shells report for a program that Ctrl-C ended (128 + SIGINT)
@@ -106,8 +106,6 @@ def answered(command: Callable[[], int]) -> int:
     except BrokenPipeError:  # who read the answer went away: nothing more to say
         _settle_output()
         return DONE
-    except EntryRefused as error:
-        return _said(REFUSED, *(error.problems or (str(error),)))
     except CouldNot as error:
         _settle_output()
         return _said(COULD_NOT, str(error))
