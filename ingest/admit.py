@@ -185,7 +185,12 @@ def _admit_small(db: Database, batch: Batch, place: Place, answered: frozenset[i
             changed = [name for name in names if values[name] not in (None, "") and values[name] != old[0].get(name)]
             if not changed:
                 known += 1
-            elif batch.table.replaces or _filled_in(batch, changed, old[0]):
+            elif (
+                batch.table.replaces
+                or (  # a newer file may say of a vehicle what was not known: no value is given up for it
+                    batch.table.name == "units" and all(old[0].get(name) in (None, "") for name in changed)
+                )
+            ):
                 if wrong := _outside_service(db, batch, changed, values):
                     batch.problems.setdefault(row, []).append(wrong)
                     continue
@@ -212,11 +217,6 @@ def _outside_service(db: Database, batch: Batch, changed: Sequence[str], values:
     if new[FIRST] and new[LAST] and str(new[LAST]) < str(new[FIRST]):
         return f"{LAST} {new[LAST]} is before {FIRST} {new[FIRST]}; allowed is that day or a later one"
     return left_outside(db, unit, old, new)
-
-
-def _filled_in(batch: Batch, changed: Sequence[str], old: dict[str, object]) -> bool:
-    """Whether a newer file only says of a vehicle what was not known: no value is given up for it."""
-    return batch.table.name == "units" and all(old.get(name) in (None, "") for name in changed)
 
 
 def _other_values(

@@ -321,14 +321,14 @@ def _find_times(columns: list[_Column], table: Table) -> None:
     for column in columns:
         if column.target or not column.values:
             continue
-        dates = [not isinstance(v, (int, float)) and _is_date(v) for v in column.values]
-        if sum(dates) >= DRAFTING.mostly * len(dates):
+        dates = sum(
+            any(parse_time(cell, order).value is not None for order in ORDERS)
+            for cell in column.values
+            if not isinstance(cell, (int, float))
+        )
+        if dates >= DRAFTING.mostly * len(column.values):
             column.target, column.doubt = DATED_BY[table.name], "the heading is not clear, but the column holds dates"
             return
-
-
-def _is_date(cell: object) -> bool:
-    return any(parse_time(cell, order).value is not None for order in ORDERS)
 
 
 # --- clamps, numbers, units ------------------------------------------------------------------------------------------

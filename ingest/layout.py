@@ -290,11 +290,8 @@ def _fit(sheet: Sheet, source: Source, headings: tuple[str, ...], start: int, al
     found = {key for key in keys if key in source.columns}
     wanted = set(source.columns) if all_headings else {k for k, v in source.columns.items() if v != IGNORE}
     share = len(found & wanted) / len(wanted) if wanted else 0.0
-    required = {
-        key
-        for key, target in source.columns.items()
-        if target in (*PARTIAL, WORK) or (target != IGNORE and _is_required(target, source.table))
-    }
+    needed = {*PARTIAL, WORK, *(column.name for column in source.table.columns if column.required)}
+    required = {key for key, target in source.columns.items() if target_of(target, source.table) in needed}
     if not required <= found or share < (1.0 if all_headings else FILES.fewest_headings):
         return None
     targets = tuple(source.columns.get(key, "") for key in keys)
@@ -314,8 +311,3 @@ def _fit(sheet: Sheet, source: Source, headings: tuple[str, ...], start: int, al
         ignore_rows=source.ignore_rows,
         constants=source.constants,
     )
-
-
-def _is_required(target: str, table: Table) -> bool:
-    ours = target_of(target, table)
-    return any(column.name == ours and column.required for column in table.columns)

@@ -226,7 +226,7 @@ def _written(db: Database, table: Table, folder: Path, last: Sequence[str]) -> d
     cursor = db.conn.execute(f'SELECT {said} FROM "{table.name}" ORDER BY {order}')
     if not table.by_vehicle:
         name = f"{table.name}/all.parquet"
-        return {name: _write(folder / name, table, _chunks(cursor))}
+        return {name: _write(folder / name, table, iter(lambda: cursor.fetchmany(ROWS_AT_ONCE), []))}
     at = [name for name, _ in table.columns].index("unit")
     files: dict[str, int] = {}
     left: list[tuple[Any, ...]] = []
@@ -256,11 +256,6 @@ def _after(text: str) -> bytes:
 
 def _file(table: str, k: int) -> str:
     return f"{table}/{k:06d}.parquet"
-
-
-def _chunks(cursor: sqlite3.Cursor) -> Iterator[list[tuple[Any, ...]]]:
-    while rows := cursor.fetchmany(ROWS_AT_ONCE):
-        yield rows
 
 
 def _write(file: Path, table: Table, chunks: Iterator[list[tuple[Any, ...]]]) -> int:

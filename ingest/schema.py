@@ -65,12 +65,14 @@ def _run(db: Database, script: str) -> None:
             db.conn.execute(statement)
 
 
-@migrations(name="001_records")
-def _create_records(db: Database) -> None:
-    """Origins (who or what wrote, from which file), vehicles, readings, repairs, climate, plans and set-aside rows."""
-    _run(
-        db,
-        """
+def _step(name: str, script: str) -> None:
+    """The next step, where it is SQL alone."""
+    migrations(name=name)(lambda db: _run(db, script))
+
+
+# fmt: off
+# Origins (who or what wrote, from which file), vehicles, readings, repairs, climate, plans and set-aside rows.
+_step("001_records", """
     CREATE TABLE origins (
         id INTEGER PRIMARY KEY,
         kind TEXT NOT NULL CHECK (kind IN ('file', 'entry', 'correction')),
@@ -238,16 +240,10 @@ def _create_records(db: Database) -> None:
         saved_at TEXT NOT NULL,
         saved_by TEXT NOT NULL
     ) STRICT;
-    """,
-    )
+""")
 
-
-@migrations(name="002_work_with_the_list")
-def _create_work(db: Database) -> None:
-    """What people decide: weekly lists, decisions, confirmed replacements, plans, settings, devices."""
-    _run(
-        db,
-        """
+# What people decide: weekly lists, decisions, confirmed replacements, plans, settings, devices.
+_step("002_work_with_the_list", """
     CREATE TABLE decisions (
         id INTEGER PRIMARY KEY,
         unit TEXT NOT NULL REFERENCES units(unit),
@@ -308,16 +304,10 @@ def _create_work(db: Database) -> None:
         units TEXT NOT NULL CHECK (json_valid(units)),
         at TEXT NOT NULL
     ) STRICT;
-    """,
-    )
+""")
 
-
-@migrations(name="003_hours_by_week")
-def _create_hours_by_week(db: Database) -> None:
-    """Workshop hours may differ by week: a row without `week_from` is the usual week."""
-    _run(
-        db,
-        """
+# Workshop hours may differ by week: a row without `week_from` is the usual week.
+_step("003_hours_by_week", """
     CREATE TABLE workshops_by_week (
         depot TEXT NOT NULL,
         week_from TEXT NOT NULL DEFAULT '' CHECK (length(week_from) IN (0, 10)),
@@ -331,24 +321,16 @@ def _create_hours_by_week(db: Database) -> None:
         SELECT depot, hours_per_week, extra, origin_id, line FROM workshops;
     DROP TABLE workshops;
     ALTER TABLE workshops_by_week RENAME TO workshops
-    """,
-    )
+""")
 
-
-@migrations(name="004_kept_figures")
-def _create_kept_figures(db: Database) -> None:
-    """Figures that took long to work out, kept until what they were made of changes; they can be thrown away."""
-    _run(
-        db,
-        """
+# Figures that took long to work out, kept until what they were made of changes; they can be thrown away.
+_step("004_kept_figures", """
     CREATE TABLE kept_figures (
         name TEXT PRIMARY KEY CHECK (length(name) BETWEEN 1 AND 64),
         made_of TEXT NOT NULL,
         body TEXT NOT NULL CHECK (json_valid(body))
     ) STRICT
-    """,
-    )
-
+""")
 
 @migrations(name="005_how_a_start_failed")
 def _widen_outcomes(db: Database) -> None:
@@ -363,19 +345,11 @@ def _widen_outcomes(db: Database) -> None:
     db.conn.execute("DROP TABLE readings")
     db.conn.execute("ALTER TABLE readings_again RENAME TO readings")
 
+# Measurements of a reading that the technician took twice: they count as right, however far off they are.
+_step("006_measured_twice", "ALTER TABLE readings ADD COLUMN confirmed TEXT NOT NULL DEFAULT ''")
 
-@migrations(name="006_measured_twice")
-def _create_measured_twice(db: Database) -> None:
-    """Measurements of a reading that the technician took twice: they count as right, however far off they are."""
-    _run(db, "ALTER TABLE readings ADD COLUMN confirmed TEXT NOT NULL DEFAULT ''")
-
-
-@migrations(name="007_withdrawn_rows")
-def _create_withdrawn(db: Database) -> None:
-    """Rows that a person withdrew, whole; and from which day on each write changed what was known."""
-    _run(
-        db,
-        """
+# Rows that a person withdrew, whole; and from which day on each write changed what was known.
+_step("007_withdrawn_rows", """
     CREATE TABLE withdrawn (
         table_name TEXT NOT NULL CHECK (table_name IN ('readings', 'repairs', 'decisions')),
         row_id INTEGER NOT NULL,
@@ -390,16 +364,10 @@ def _create_withdrawn(db: Database) -> None:
     ) STRICT;
     CREATE INDEX readings_by_origin ON readings (origin_id);
     CREATE INDEX audit_by_origin ON audit (origin_id)
-    """,
-    )
+""")
 
-
-@migrations(name="008_lists_issued_again")
-def _create_versions(db: Database) -> None:
-    """A week's list can be issued again, with a reason; the earlier ones stay."""
-    _run(
-        db,
-        """
+# A week's list can be issued again, with a reason; the earlier ones stay.
+_step("008_lists_issued_again", """
     CREATE TABLE weekly_lists_again (
         iso_week TEXT NOT NULL CHECK (iso_week GLOB '[0-9][0-9][0-9][0-9]-W[0-9][0-9]'),
         version INTEGER NOT NULL DEFAULT 1 CHECK (version > 0),
@@ -414,16 +382,10 @@ def _create_versions(db: Database) -> None:
         SELECT iso_week, as_of, issued_at, body FROM weekly_lists;
     DROP TABLE weekly_lists;
     ALTER TABLE weekly_lists_again RENAME TO weekly_lists
-    """,
-    )
+""")
 
-
-@migrations(name="009_two_windings_and_the_cold")
-def _add_windings_and_cold(db: Database) -> None:
-    """Feed, tester's load, pull-in and dip of a reading; of a vehicle its batteries, oil, starting aid and fuel."""
-    _run(
-        db,
-        """
+# Feed, tester's load, pull-in and dip of a reading; of a vehicle its batteries, oil, starting aid and fuel.
+_step("009_two_windings_and_the_cold", """
     ALTER TABLE readings ADD COLUMN feed_v REAL CHECK (feed_v BETWEEN -0.02 AND 32.0);
     ALTER TABLE readings ADD COLUMN tester_load_ohm REAL CHECK (tester_load_ohm BETWEEN 0.1 AND 1000.0);
     ALTER TABLE readings ADD COLUMN pull_in_a REAL CHECK (pull_in_a BETWEEN 0.0 AND 300.0);
@@ -436,22 +398,13 @@ def _add_windings_and_cold(db: Database) -> None:
     ALTER TABLE units ADD COLUMN starting_aid TEXT NOT NULL DEFAULT ''
         CHECK (starting_aid IN ('', 'none', 'intake_heater', 'block_heater'));
     ALTER TABLE units ADD COLUMN fuel_limit_c REAL CHECK (fuel_limit_c BETWEEN -60.0 AND 20.0)
-    """,
-    )
+""")
 
+# Figures that were only looked at lie beside the database, not in it.
+_step("010_no_figures_kept", "DROP TABLE kept_figures")
 
-@migrations(name="010_no_figures_kept")
-def _drop_kept_figures(db: Database) -> None:
-    """Figures that were only looked at lie beside the database, not in it."""
-    _run(db, "DROP TABLE kept_figures")
-
-
-@migrations(name="011_daily_lows")
-def _create_lows(db: Database) -> None:
-    """Lows that were measured, day by day: a depot's climate and the shape of its winters are learned from them."""
-    _run(
-        db,
-        """
+# Lows that were measured, day by day: a depot's climate and the shape of its winters are learned from them.
+_step("011_daily_lows", """
     CREATE TABLE lows (
         depot TEXT NOT NULL,
         date TEXT NOT NULL CHECK (length(date) = 10),
@@ -461,47 +414,26 @@ def _create_lows(db: Database) -> None:
         line INTEGER,
         PRIMARY KEY (depot, date)
     ) STRICT
-    """,
-    )
+""")
 
-
-@migrations(name="012_tokens_of_writes")
-def _add_tokens(db: Database) -> None:
-    """Every write has a token that no other write has; the first stands for all that was there before."""
-    _run(
-        db,
-        """
+# Every write has a token that no other write has; the first stands for all that was there before.
+_step("012_tokens_of_writes", """
     ALTER TABLE writes ADD COLUMN token TEXT NOT NULL DEFAULT '';
     INSERT INTO writes (table_name) VALUES ('units');
     UPDATE writes SET token = lower(hex(randomblob(8)))
-    """,
-    )
+""")
 
+# Whether the lowest volts of a reading are an upper bound only, because they were sampled slowly.
+_step("013_what_the_lowest_volts_are", "ALTER TABLE readings ADD COLUMN lowest_is TEXT NOT NULL DEFAULT '' CHECK (lowest_is IN ('', 'sampled'))")
 
-@migrations(name="013_what_the_lowest_volts_are")
-def _add_lowest_is(db: Database) -> None:
-    """Whether the lowest volts of a reading are an upper bound only, because they were sampled slowly."""
-    _run(db, "ALTER TABLE readings ADD COLUMN lowest_is TEXT NOT NULL DEFAULT '' CHECK (lowest_is IN ('', 'sampled'))")
-
-
-@migrations(name="014_load_of_a_starting_aid")
-def _add_aid_load(db: Database) -> None:
-    """Of a vehicle: the cold below which its starting aid works, and the amps that it takes while cranking."""
-    _run(
-        db,
-        """
+# Of a vehicle: the cold below which its starting aid works, and the amps that it takes while cranking.
+_step("014_load_of_a_starting_aid", """
     ALTER TABLE units ADD COLUMN aid_below_c REAL CHECK (aid_below_c BETWEEN -40.0 AND 30.0);
     ALTER TABLE units ADD COLUMN aid_load_a REAL CHECK (aid_load_a BETWEEN 0.0 AND 400.0)
-    """,
-    )
+""")
 
-
-@migrations(name="015_visits_that_were_done")
-def _create_visits(db: Database) -> None:
-    """Planned visits that were reported as done; what is taken back of them is kept as other withdrawn rows are."""
-    _run(
-        db,
-        """
+# Planned visits that were reported as done; what is taken back of them is kept as other withdrawn rows are.
+_step("015_visits_that_were_done", """
     CREATE TABLE visits (
         visit_id INTEGER PRIMARY KEY,
         uid TEXT NOT NULL UNIQUE CHECK (length(uid) BETWEEN 1 AND 128),
@@ -532,16 +464,10 @@ def _create_visits(db: Database) -> None:
     INSERT INTO withdrawn_again SELECT * FROM withdrawn;
     DROP TABLE withdrawn;
     ALTER TABLE withdrawn_again RENAME TO withdrawn
-    """,
-    )
+""")
 
-
-@migrations(name="016_days_of_workshops")
-def _create_workshop_days(db: Database) -> None:
-    """On which days of the week a depot's workshop works, as shares of the week's hours, and from when to when it is closed."""
-    _run(
-        db,
-        """
+# On which days of the week a depot's workshop works, as shares of the week's hours, and from when to when it is closed.
+_step("016_days_of_workshops", """
     CREATE TABLE workshop_days (
         depot TEXT NOT NULL CHECK (length(depot) BETWEEN 1 AND 64),
         weekday INTEGER NOT NULL CHECK (weekday BETWEEN 1 AND 7),
@@ -557,16 +483,10 @@ def _create_workshop_days(db: Database) -> None:
         origin_id INTEGER NOT NULL REFERENCES origins(id),
         PRIMARY KEY (depot, from_on, to_on)
     ) STRICT
-    """,
-    )
+""")
 
-
-@migrations(name="017_posts_that_were_sent")
-def _create_posts(db: Database) -> None:
-    """Which list was mailed to whom, so that nobody gets it twice; 'sending' while it is on its way."""
-    _run(
-        db,
-        """
+# Which list was mailed to whom, so that nobody gets it twice; 'sending' while it is on its way.
+_step("017_posts_that_were_sent", """
     CREATE TABLE posts (
         iso_week TEXT NOT NULL CHECK (iso_week GLOB '[0-9][0-9][0-9][0-9]-W[0-9][0-9]'),
         version INTEGER NOT NULL CHECK (version > 0),
@@ -576,28 +496,16 @@ def _create_posts(db: Database) -> None:
         at TEXT NOT NULL,
         PRIMARY KEY (iso_week, version, depot, recipient)
     ) STRICT
-    """,
-    )
+""")
 
+# The repairs of a visit are found without reading all of them.
+_step("018_repairs_by_origin", "CREATE INDEX repairs_by_origin ON repairs (origin_id)")
 
-@migrations(name="018_repairs_by_origin")
-def _index_repairs(db: Database) -> None:
-    """The repairs of a visit are found without reading all of them."""
-    _run(db, "CREATE INDEX repairs_by_origin ON repairs (origin_id)")
+# How many rows of each table an import left under its origin, so that they can be counted again.
+_step("019_rows_of_files", "ALTER TABLE origins ADD COLUMN kept TEXT NOT NULL DEFAULT ''")
 
-
-@migrations(name="019_rows_of_files")
-def _add_kept(db: Database) -> None:
-    """How many rows of each table an import left under its origin, so that they can be counted again."""
-    _run(db, "ALTER TABLE origins ADD COLUMN kept TEXT NOT NULL DEFAULT ''")
-
-
-@migrations(name="020_who_may_do_what")
-def _create_accounts(db: Database) -> None:
-    """Which account has which roles on the screens, and the secrets that windscreen codes were signed with; the last one holds."""
-    _run(
-        db,
-        """
+# Which account has which roles on the screens, and the secrets that windscreen codes were signed with; the last one holds.
+_step("020_who_may_do_what", """
     CREATE TABLE accounts (
         account TEXT NOT NULL CHECK (length(account) BETWEEN 1 AND 64),
         role TEXT NOT NULL CHECK (role IN ('technician', 'planner', 'manager', 'administrator')),
@@ -611,17 +519,11 @@ def _create_accounts(db: Database) -> None:
         by TEXT NOT NULL,
         at TEXT NOT NULL
     ) STRICT
-    """,
-    )
+""")
 
-
-@migrations(name="021_last_day_in_service")
-def _add_out_of_service(db: Database) -> None:
-    """Of a vehicle that was sold or scrapped: its last day in service."""
-    _run(
-        db,
-        """
+# Of a vehicle that was sold or scrapped: its last day in service.
+_step("021_last_day_in_service", """
     ALTER TABLE units ADD COLUMN out_of_service TEXT
         CHECK (out_of_service GLOB '[0-9][0-9][0-9][0-9]-[0-9][0-9]-[0-9][0-9]')
-    """,
-    )
+""")
+# fmt: on

@@ -86,7 +86,7 @@ def close_visit(
         )
     first, last = (str(vehicle[name] or "") for name in (FIRST, LAST))
     outside = outside_service(visit.unit, first, last, f"done_on {report.done_on}", report.done_on.isoformat())
-    problems = (*problems_of(vars(report) | {"part": visit.part}), *_day_problems(report, at), *_work_problems(report))
+    problems = (*problems_of(vars(report) | {"part": visit.part}), *_report_problems(report, at))
     problems = (*problems, outside) if outside else problems
     if problems:
         return Entry(problems=problems)
@@ -119,13 +119,10 @@ def problems_of(values: Mapping[str, Any]) -> tuple[str, ...]:
     return tuple(wrong)
 
 
-def _day_problems(report: Report, at: datetime) -> Iterator[str]:
+def _report_problems(report: Report, at: datetime) -> Iterator[str]:
     late = (at.date() - report.done_on).days
     if not 0 <= late <= EARLIEST_D:
         yield f"done_on is {report.done_on}; allowed is a day of the past year, today at the latest"
-
-
-def _work_problems(report: Report) -> Iterator[str]:
     if bool(report.parts) != bool(report.action):
         yield "parts and action belong together; allowed are both, or none where nothing was done"
 

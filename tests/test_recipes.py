@@ -26,13 +26,10 @@ IN_FIELDS = """    Quantity(
     ),
 )  # fmt: skip
 QUANTITIES: Mapping"""
-IN_SCHEMA = '''
-
-@migrations(name="999_hold_in")
-def _add_hold_in(db: Database) -> None:
-    """Amps that hold the solenoid in."""
-    _run(db, "ALTER TABLE readings ADD COLUMN hold_in_a REAL CHECK (hold_in_a BETWEEN 0.0 AND 60.0)")
-'''
+IN_SCHEMA = """
+# Amps that hold the solenoid in.
+_step("999_hold_in", "ALTER TABLE readings ADD COLUMN hold_in_a REAL CHECK (hold_in_a BETWEEN 0.0 AND 60.0)")
+"""
 UNITS = "unit,vehicle_class,system_v,fuel,depot\nX-1,van,12,diesel,yard\n"
 READINGS = """unit,taken_at,rest_v,crank_min_v,crank_a,temperature_c,hold_in_ma
 X-1,2026-11-02T07:00:00,12.6,10.9,200,4,7300

@@ -50,8 +50,8 @@ ACTS: dict[str, str | None] = {
     "safe_keeping.run_restore": None,
     "sources.save": None, "aside.correct": None, "aside.dismiss": None, "post.run_issue": None, "record.run_record": None,
     "trace.run_trace": "record", "logs.run_log": "record", "planner.run_plan": None, "changes.run_undo": None,
-    "changes.run_correct": None, "changes.run_withdraw": None, "changes.confirm_reset": None, "changes.deny_reset": None,
-    "lists.run_classes": "import_from forget", "limits.set_limits": None, "accounts.give": None, "accounts.take": None,
+    "changes.run_correct": None, "changes.run_withdraw": None, "changes.answer_reset": None,
+    "lists.run_classes": "import_from forget", "limits.set_limits": None, "accounts.give_or_take": None,
     "accounts.new_codes": None,
 }  # fmt: skip
 """Commands that are logged -> the options of which one has to be given for that; None for always."""
@@ -506,7 +506,7 @@ def number_wrong(options: argparse.Namespace) -> str:
 def add_resets(command: Command) -> None:
     add_as_of(command("list", "changes.list_resets", "the parts, and about when each was replaced"))
     for name, words in (("confirm", "yes, it was replaced"), ("deny", "no, it was not replaced")):
-        sub = command(name, f"changes.{name}_reset", words)
+        sub = command(name, "changes.answer_reset", words)
         sub.add_argument("unit", **UNIT, help="the vehicle's number")
         sub.add_argument("part", metavar="PART", help=f"one of {', '.join(PARTS)}")
         sub.add_argument(
@@ -521,7 +521,7 @@ def add_accounts(command: Command) -> None:
         ("give", "give an account roles: the first administrator is made so"),
         ("take", "take roles from an account"),
     ):
-        sub = command(name, f"accounts.{name}", words)
+        sub = command(name, "accounts.give_or_take", words)
         sub.add_argument("account", metavar="ACCOUNT", help="its name, exactly as the sign-in tells it")
         sub.add_argument("roles", nargs="+", choices=ROLES, metavar="ROLE", help=f"one or more of {', '.join(ROLES)}")
     sub = command("new-codes", "accounts.new_codes", "let the windscreen codes that were printed open nothing any more")

@@ -34,15 +34,11 @@ def changed(
         ),
         "suspect": (suspect_name(then), suspect_name(now) if now["flagged"] else suspect_name(then)),
         "its sureness": tuple(percent(round(float(row["part_probability"]), 3)) for row in (then, now)),
-        "act by": tuple(_by(row["act_by"]) for row in (then, now)),
+        "act by": tuple(day(row["act_by"], missing="no date") for row in (then, now)),
         "last read": tuple(day(row["last_reading_on"]) for row in (then, now)),
     }
     said = [f"{name} {old} then, {new} now" for name, (old, new) in pairs.items() if old != new]
     return said if now["flagged"] else [*said, "on the list then, it would not be now"]
-
-
-def _by(moment: Any) -> str:
-    return day(moment, missing="no date")
 
 
 def since_issued(

@@ -17,18 +17,10 @@ def list_all(options: argparse.Namespace) -> None:
         say(words.NO_ACCOUNT)
 
 
-def give(options: argparse.Namespace) -> None:
-    _told(options, give=True)
-
-
-def take(options: argparse.Namespace) -> None:
-    _told(options, give=False)
-
-
-def _told(options: argparse.Namespace, *, give: bool) -> None:
+def give_or_take(options: argparse.Namespace) -> None:
     db = open_existing(options)
     account = options.account.strip()
-    changed = (give_roles if give else take_roles)(db, account, options.roles, by=WHO)
+    changed = (give_roles if options.what == "give" else take_roles)(db, account, options.roles, by=WHO)
     held = ", ".join(roles_of(db, account)) or words.NO_ROLE
     show(f"{account}: {held}" + ("" if changed else f" ({words.AS_BEFORE})"))
 

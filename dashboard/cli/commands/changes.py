@@ -59,16 +59,8 @@ def list_resets(options: argparse.Namespace) -> None:
         show(terminal_words.LOOKS_REPLACED.format(unit=unit, part=words(str(part)), day=day))
 
 
-def confirm_reset(options: argparse.Namespace) -> None:
-    answered(options, "confirmed")
-
-
-def deny_reset(options: argparse.Namespace) -> None:
-    answered(options, "denied")
-
-
-def answered(options: argparse.Namespace, answer: str) -> None:
-    """Keep a person's answer."""
+def answer_reset(options: argparse.Namespace) -> None:
+    answer = {"confirm": "confirmed", "deny": "denied"}[options.what]
     records.save_reset_answer(
         open_existing(options), unit=options.unit, part=options.part, around_on=options.around, answer=answer, by=WHO
     )
