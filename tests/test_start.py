@@ -160,8 +160,7 @@ def test_curves_are_per_12_volts() -> None:
     )  # fmt: skip
     state, group = np.full((7, 2, 1), 1.6), np.array([0, 1])
     circuit = start_state(state, np.ones((2, 1)), LAWS.rest_v, group, double)
-    curves = start_curves(circuit, VOLTS)
-    for curve in (curves.speed, curves.supply, curves.coil):
+    for curve in start_curves(circuit, VOLTS):
         assert curve.shape == (2, 1, len(GRID_C))
         assert curve[0] == pytest.approx(curve[1], rel=1e-4)
 
@@ -241,14 +240,14 @@ def test_electronics_and_coil_see_the_volts_of_the_solved_start_where_cables_and
     one = np.array([0])
     circuit = start_state(state, np.ones((1, 1)), LAWS.rest_v[one], one, LAWS)
     solved = solve_start(circuit, GRID_C.astype(np.float32))
-    curves = start_curves(circuit, VOLTS[one])
+    _, supply, coil = start_curves(circuit, VOLTS[one])
     turning = np.asarray(solved.speed_rpm)[0, 0] > 0
     assert turning.sum() > 10
     # within 0.02 V, because the contacts of a sound vehicle are taken to follow copper here
-    assert curves.supply[0, 0, turning] == pytest.approx(np.asarray(solved.battery_v)[0, 0, turning], abs=0.02)
-    coil = np.asarray(circuit.coil_mohm) * (1.0 - COPPER_PER_K.value * (20.0 - GRID_C))
-    coil_v = np.asarray(solved.battery_v) * coil / (coil + np.asarray(circuit.control_mohm))
-    assert curves.coil[0, 0, turning] == pytest.approx(coil_v[0, 0, turning], abs=0.02)
+    assert supply[0, 0, turning] == pytest.approx(np.asarray(solved.battery_v)[0, 0, turning], abs=0.02)
+    coil_mohm = np.asarray(circuit.coil_mohm) * (1.0 - COPPER_PER_K.value * (20.0 - GRID_C))
+    coil_v = np.asarray(solved.battery_v) * coil_mohm / (coil_mohm + np.asarray(circuit.control_mohm))
+    assert coil[0, 0, turning] == pytest.approx(coil_v[0, 0, turning], abs=0.02)
 
 
 @examples(10)

@@ -37,8 +37,8 @@ LOAD_TEST_V: Final = np.array([8.5, 8.7, 8.9, 9.1, 9.3, 9.4, 9.5, 9.6])
 TYPICAL_COLD_C: Final = -7.0
 TYPICAL_COLD_SHARE: Final = 6.0 / 9.0  # of the least volts in the warm
 COLDEST_PRINTED_C: Final = -17.8  # the load-test table's last row, 0 °F
-# Cold-cranking tests: temperature, and volts that must remain at rated amps, by standard.
 ICE_FROM_SD: Final = 4.0  # so many errors above the freezing point no battery is frozen
+# Cold-cranking tests: temperature, and volts that must remain at rated amps, by standard.
 RATING_C: Final = -18.0
 RATING_TEST_V: Final = {"SAE J537": 7.2, "EN 50342-1": 7.5}
 

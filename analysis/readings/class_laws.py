@@ -101,6 +101,7 @@ def estimate_laws(panel: Panel) -> ClassLaws:
         per_rpm = back_emf(raw) / panel.measured["crank_rpm"]
         left = panel.measured["crank_min_v"] - panel.measured["drop_control_v"]
         coil = 1e3 * left / panel.measured["coil_a"] / (1.0 - COPPER_PER_K.value * raw.x)
+    usual_coil = group_median(coil, panel.group, n)
     assumed_coil = 1e3 * CLASSES.assumed_coil_v / CLASSES.assumed_coil_a
     laws = ClassLaws(
         battery_per_k=battery[0],
@@ -116,7 +117,7 @@ def estimate_laws(panel: Panel) -> ClassLaws:
         speed_share=share,
         emf_per_rpm=group_median(per_rpm, panel.group, n),
         scatter=measured_scatter(panel, value, se),
-        coil_mohm=assumed_where_unknown(group_median(coil, panel.group, n), assumed_coil),
+        coil_mohm=np.where(np.isfinite(usual_coil), usual_coil, assumed_coil),
         inrush=inrush,
         between=together[0],
         lent=together[1],
@@ -317,11 +318,6 @@ def usual_values(panel: Panel, value: Floats) -> tuple[Floats, Floats]:
                 base[g, c], spread[g, c] = middle, np.clip(pooled, CLASSES.least_spread, CLASSES.most_spread)
             base[g, c], spread[g, c] = pooled_usual(told, c, base[g, c], spread[g, c], len(mine))
     return base, spread
-
-
-def assumed_where_unknown(values: Floats, assumed: float) -> Floats:
-    """Values with NaN replaced."""
-    return np.where(np.isfinite(values), values, assumed)
 
 
 def with_assumed(panel: Panel, base: Floats, emf: Floats, unclamped: Floats) -> Floats:

@@ -46,15 +46,6 @@ Colds: TypeAlias = tuple[npt.NDArray[np.float32], ...]
 
 
 @dataclass(frozen=True)
-class Curves:
-    """Cranking speed [rpm], battery volts and coil volts [V per 12 V] at each temperature of GRID_C, (..., T)."""
-
-    speed: Reals
-    supply: Reals
-    coil: Reals
-
-
-@dataclass(frozen=True)
 class Needs:
     """What a start needs, per vehicle and draw (U, K): speed [rpm], supply and coil volts [V per 12 V]."""
 
@@ -222,12 +213,13 @@ def start_state(
 _PER_CLASS = ("emf_v", "coil_mohm", "battery_per_k", "battery_curve", "load_per_k", "load_curve", "speed_share")
 
 
-def start_curves(state: StartState, volts: Floats) -> Curves:
-    """Curves over GRID_C of a state with arrays (U, K, 1); volts (U,) nominal system voltage."""
+def start_curves(state: StartState, volts: Floats) -> tuple[Reals, Reals, Reals]:
+    """Cranking speed [rpm], battery volts and coil volts [V per 12 V] at each temperature of GRID_C, (U, K, T), of a state with
+    arrays (U, K, 1); volts (U,) nominal system voltage."""
     grid = GRID_C.astype(np.float32)
     emf, supply, coil = start_margins_v(state, grid, StartLimits(0.0, 0.0, 0.0))
     per12 = (12.0 / volts).astype(np.float32)[:, None, None]
-    return Curves(emf / state.emf_v_per_rpm, supply * per12, coil * per12)
+    return emf / state.emf_v_per_rpm, supply * per12, coil * per12
 
 
 def crossing(curve: Reals, level: npt.ArrayLike) -> npt.NDArray[np.float32]:
@@ -287,8 +279,7 @@ def starts_on_levels(
             circuit = start_state(
                 state[:, s], field[s], rest_v[s], group[s], laws, departures, None if aid is None else aid.of(s)
             )
-            curves = start_curves(circuit, volts[s])
-            for out, curve, need in zip(found, (curves.speed, curves.supply, curves.coil), levels, strict=True):
+            for out, curve, need in zip(found, start_curves(circuit, volts[s]), levels, strict=True):
                 for each, level in zip(out, need, strict=True):
                     each[s] = crossing(curve, level[s])
 

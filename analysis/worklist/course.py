@@ -72,7 +72,7 @@ def part_course(assessment: Assessment, unit: str, part: str) -> PartCourse:
     state, u, c = assessment.state, position(assessment, unit), PART_CHANNEL[part]
     usual = float(state.laws.base[state.group[u], c])
     readings = _readings(state, u, c, usual)
-    fails = failing_levels(assessment, np.array([u]), c)
+    (level,), (at_c,), (others,) = failing_levels(assessment, np.array([u]), c)
     return PartCourse(
         part,
         "A" if CHANNELS[c] == "load" else "mΩ",
@@ -80,27 +80,15 @@ def part_course(assessment: Assessment, unit: str, part: str) -> PartCourse:
         _path(state, u, c, usual, readings),
         usual,
         float(state.spread[c, u]) * usual,
-        float(fails.level[0]) * usual,
-        float(fails.at_c[0]),
-        bool(fails.others[0]),
+        float(level) * usual,
+        float(at_c),
+        bool(others),
     )
 
 
-@dataclass(frozen=True)
-class FailingLevels:
-    """From where on a part keeps n vehicles from starting, the rest of each as it is; arrays (n,).
-
-    level: multiple of class-usual, NaN for none; at_c: the coming low of their depots [°C]; others: whether a vehicle would not
-    start at that low with this part as usual either.
-    """
-
-    level: Floats
-    at_c: Floats
-    others: Bools
-
-
-def failing_levels(assessment: Assessment, rows: Ints, channel: int) -> FailingLevels:
-    """Level of one channel at which the vehicles `rows` start at the coming low and no colder.
+def failing_levels(assessment: Assessment, rows: Ints, channel: int) -> tuple[Floats, Floats, Bools]:
+    """Level of one channel at which the vehicles `rows` start at the coming low and no colder (multiple of class-usual, NaN for
+    none), that low of their depots [°C], and whether a vehicle would not start at it with this part as usual either; (rows,) each.
 
     All other channels stand at their mean of today. The starts found are moved by what the list's coldest start, which also knows
     outcomes and repairs, is away from that of the means, so that a level beyond the one found and a coldest start warmer than the
@@ -125,7 +113,7 @@ def failing_levels(assessment: Assessment, rows: Ints, channel: int) -> FailingL
     for i in np.flatnonzero(reached.any(axis=1) & ~others):
         k = int(reached[i].argmax())
         level[i] = np.interp(at_c[i], start[i, k - 1 : k + 1], levels[k - 1 : k + 1])
-    return FailingLevels(level, at_c, others)
+    return level, at_c, others
 
 
 def plain_slopes(state: FleetRead, unit: str) -> dict[str, tuple[float, float, float]]:

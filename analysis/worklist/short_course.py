@@ -61,10 +61,10 @@ def _of_part(assessment: Assessment, part: str, units: list[str], book: LimitBoo
             for ahead, (mean, sd) in zip(AHEAD_D, levels, strict=True)
             if ahead >= min(first, 0.0)
         ]
-        limit = _printed(assessment, u, c, book) if fails is None else float(fails.level[i]) * usual
+        limit = _printed(assessment, u, c, book) if fails is None else float(fails[0][i]) * usual
         kept: dict[str, Any] = {"limit": _short(limit) if math.isfinite(limit) else None, "limit_is": PRINTED}
         if fails is not None:
-            kept |= {"limit_is": FAILS, "limit_at_c": float(fails.at_c[i]), "others_fail": bool(fails.others[i])}
+            kept |= {"limit_is": FAILS, "limit_at_c": float(fails[1][i]), "others_fail": bool(fails[2][i])}
         found[unit] = {"part": part, "unit": "A" if CHANNELS[c] == "load" else "mΩ", "usual": _short(usual),
                        **kept, "readings": readings, "path": path}  # fmt: skip
     return found
