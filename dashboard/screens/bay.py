@@ -8,7 +8,6 @@ from typing import Any, Final
 from analysis.bay.one_reading import ReadingCheck
 from analysis.bay.verdict import LOAD_TEST_CHECK
 from dashboard.desk.reading_source import LOADED, latest_trusted
-from dashboard.screens import one_unit
 from dashboard.screens.one_unit import Facts
 from dashboard.words import bay_words as say
 from dashboard.words import reading_sheet
@@ -36,6 +35,10 @@ class Meter:
     small_clamp_mv_per_a: float | None = None
     miles: bool = False
     tester_load_ohm: float | None = None
+
+    def scale_of(self, name: str) -> float:
+        """What a clamp shows for an amp [mV/A]; 1 where it shows amps."""
+        return (self.small_clamp_mv_per_a if name == "coil_a" else self.large_clamp_mv_per_a) or 1.0
 
 
 LABELS: Final = {name: quantity.label for name, quantity in QUANTITIES.items()}
@@ -96,8 +99,7 @@ def shown(name: str, value: float, meter: Meter) -> str:
     if filled == "odometer_mi":
         return number(value / KM_PER_MILE)
     if filled.endswith("_clamp_mv"):
-        scale = meter.small_clamp_mv_per_a if name == "coil_a" else meter.large_clamp_mv_per_a
-        return number(value * (scale or 1.0))
+        return number(value * meter.scale_of(name))
     if filled.endswith("_mv"):
         return number(value * MV_PER_V)
     return number(value, QUANTITIES[name].digits)
@@ -128,8 +130,7 @@ def values_of(unit: str, typed: Mapping[str, str], meter: Meter) -> dict[str, ob
         filled = column(name, meter) if name in LABELS else name
         values[filled] = text.strip().replace(MINUS, "-")
         if filled.endswith("_clamp_mv"):
-            scale = meter.small_clamp_mv_per_a if name == "coil_a" else meter.large_clamp_mv_per_a
-            values[f"{filled}_per_a"] = str(scale)
+            values[f"{filled}_per_a"] = str(meter.scale_of(name))
     if meter.tester_load_ohm is not None and any(name in typed for name in LOADED):
         values.setdefault("tester_load_ohm", str(meter.tester_load_ohm))
     return values
@@ -246,11 +247,6 @@ def _outside(name: str, judged: Mapping[Any, Any], meter: Meter) -> str:
     if str(judged["check"]) == LOAD_TEST_CHECK:
         return say.WOULD_HOLD.format(volts=with_unit(name, float(judged["value"]), meter), short=margin)
     return say.OUTSIDE.format(margin=margin, limit=limit) + (say.AT_THESE_AMPS if name in MAIN_DROPS else "")
-
-
-def taken_apart(facts: Facts, entry: Entry) -> ReadingCheck:
-    """What the entry says: resistances, whether it fits, charge, limits, and the segments it points to."""
-    return one_unit.taken_apart(facts, entry.as_reading()).check
 
 
 def measure_next(check: ReadingCheck, entry: Entry) -> str:

@@ -32,6 +32,10 @@ class Kept:
     wrong: bool = False
     act: Act | None = None
 
+    def names(self) -> tuple[str, str, str, int]:
+        """The page, and the row that was saved."""
+        return self.where, self.unit, self.word, self.number
+
 
 def keep(note: Kept, *, known: bool = False) -> None:
     """Have it said on the next drawing of the page, until something else is kept or another vehicle is looked at.
@@ -42,12 +46,7 @@ def keep(note: Kept, *, known: bool = False) -> None:
     said = _note()
     if not known:
         session.held()[_KEY] = note
-    elif said is None or (said.where, said.unit, said.word, said.number) != (
-        note.where,
-        note.unit,
-        note.word,
-        note.number,
-    ):
+    elif said is None or said.names() != note.names():
         session.held()[_KEY] = replace(note, number=0)
 
 

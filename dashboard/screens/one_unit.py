@@ -192,11 +192,14 @@ def bay_unit(own: Facts, *, due: str = "", fahrenheit: bool = False) -> BayUnit:
 # --- a reading taken apart -------------------------------------------------------------------------------------------
 
 
-def show_fit(check: ReadingCheck, *, fahrenheit: bool) -> None:
+def for_reader(text: str) -> str:
+    """A sentence about a reading as it is shown, its temperatures in the reader's degrees."""
+    return safe(reading_sheet.for_reader(text, fahrenheit=session.fahrenheit()))
+
+
+def show_fit(check: ReadingCheck) -> None:
     """The battery's charge, and whether the reading fits: as a warning where it does not."""
-    *charge, closure = (
-        safe(reading_sheet.for_reader(t, fahrenheit=fahrenheit)) for t in reading_sheet.fit_words(check)
-    )
+    *charge, closure = (for_reader(text) for text in reading_sheet.fit_words(check))
     for text in charge:
         st.markdown(text)
     if reading_sheet.misfit(check):
@@ -204,20 +207,19 @@ def show_fit(check: ReadingCheck, *, fahrenheit: bool) -> None:
     else:
         st.markdown(closure)
     if against := reading_sheet.against_words(check):
-        st.markdown(safe(reading_sheet.for_reader(against, fahrenheit=fahrenheit)))
+        st.markdown(for_reader(against))
 
 
-def show_unidentified(check: ReadingCheck, *, fahrenheit: bool) -> None:
+def show_unidentified(check: ReadingCheck) -> None:
     """In small print which resistances the reading does not tell, and what was assumed."""
     for text in (*reading_sheet.not_identified(check), *reading_sheet.assumed_words(check)):
-        st.caption(safe(reading_sheet.for_reader(text, fahrenheit=fahrenheit)))
+        st.caption(for_reader(text))
 
 
-def show_limits(check: ReadingCheck, *, fahrenheit: bool) -> None:
+def show_limits(check: ReadingCheck) -> None:
     """Every check by its printed limit, to be opened."""
-    said = [reading_sheet.for_reader(text, fahrenheit=fahrenheit) for text in reading_sheet.limit_words(check)]
     with st.expander(say.EVERY_CHECK):
-        st.markdown("\n".join(f"- {safe(text)}" for text in said))
+        st.markdown("\n".join(f"- {for_reader(text)}" for text in reading_sheet.limit_words(check)))
 
 
 @st.cache_resource(show_spinner=False, max_entries=CLASSES_KEPT)

@@ -257,7 +257,7 @@ def judged(facts: one_unit.Facts, form: Form, meter: bay.Meter) -> tuple[Entry |
     except (IngestError, ValueError) as error:
         st.error(safe(error))
         return None, None
-    return entry, None if entry.problems else bay.taken_apart(facts, entry)
+    return entry, None if entry.problems else one_unit.taken_apart(facts, entry.as_reading()).check
 
 
 def beside_fields(
@@ -298,24 +298,23 @@ def details(facts: one_unit.Facts, entry: Entry, check: ReadingCheck) -> None:
     for line in reading_sheet.before_words(check):
         st.caption(line)
     for finding in check.findings[: reading_sheet.MOST_FINDINGS]:
-        sentence = reading_sheet.for_reader(finding.sentence, fahrenheit=session.fahrenheit())
-        st.markdown(f"**{reading_sheet.finding_lead(finding)}:** {safe(sentence)}")
+        st.markdown(f"**{reading_sheet.finding_lead(finding)}:** {one_unit.for_reader(finding.sentence)}")
     if len(facts.readings):
         st.caption(say.READING_BEFORE.format(day=day(facts.readings["taken_at"].max())))
 
 
 def says(check: ReadingCheck) -> None:
     """Whether the values fit, the battery's charge, and the resistances; short enough for a phone."""
-    in_f = session.fahrenheit()
-    one_unit.show_fit(check, fahrenheit=in_f)
-    with st.expander(say.RESISTANCES_AT.format(temperature=temperature(20.0, fahrenheit=in_f)), expanded=True):
+    one_unit.show_fit(check)
+    at = temperature(20.0, fahrenheit=session.fahrenheit())
+    with st.expander(say.RESISTANCES_AT.format(temperature=at), expanded=True):
         table = reading_sheet.identified_table(check)
         known = table[table[reading_sheet.READ].notna()]
         if len(known):
             st.table(columns.in_words(known, cells=reading_sheet.identified_words(known)))
             downloads.table_button(known.reset_index(), "this-reading", key="this_reading")
-        one_unit.show_unidentified(check, fahrenheit=in_f)
-    one_unit.show_limits(check, fahrenheit=in_f)
+        one_unit.show_unidentified(check)
+    one_unit.show_limits(check)
 
 
 def wrong_vehicle(facts: one_unit.Facts, form: Form, entry: Entry) -> None:

@@ -8,7 +8,6 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from analysis.bay.one_reading import ReadingCheck
 from analysis.worklist.assess import Assessment
 from analysis.worklist.course import plain_slopes
 from dashboard.desk.assessment import own_costs, row_of
@@ -108,13 +107,12 @@ def while_judging(facts: one_unit.Facts) -> None:
     here = f" {every_page.UNTIL_THEN.format(week=issued.iso_week)}" if issued else ""
     session.fresh_when_ready(session.key_of(), words=f"{every_page.JUDGING_ALL}{here}")
     row = issued_row(issued, unit) if issued is not None else None
-    if issued is not None and row is not None:
-        as_issued(row, pd.Timestamp(issued.body["as_of"]), int(issued.body["horizon_days"]))
-        decisions.about(unit, flagged=bool(row["flagged"]))
-        visits.about(unit)
-    elif issued is not None:
-        st.write(say.NOT_ON_LIST.format(week=issued.iso_week))
-        decisions.about(unit, flagged=False)
+    if issued is not None:
+        if row is not None:
+            as_issued(row, pd.Timestamp(issued.body["as_of"]), int(issued.body["horizon_days"]))
+        else:
+            st.write(say.NOT_ON_LIST.format(week=issued.iso_week))
+        decisions.about(unit, flagged=row is not None and bool(row["flagged"]))
         visits.about(unit)
     records(facts)
     sheets(None, None, facts)
@@ -270,17 +268,10 @@ def answer_button(unit: str, part: str, around: date, answer: str, label: str) -
 def time_charts(assessment: Assessment, row: dict[Any, Any], facts: one_unit.Facts) -> None:
     """The part over time, the cold it starts in, and the probability of a no-start by week."""
     parts = list(PART_WORDS)
-    chosen = (
-        st.pills(
-            say.PART_OVER_TIME,
-            parts,
-            default=row["part"],
-            format_func=PART_WORDS.__getitem__,
-            key=f"part_{row['unit']}",
-        )
-        or parts[0]
+    chosen = st.pills(
+        say.PART_OVER_TIME, parts, default=row["part"], format_func=PART_WORDS.__getitem__, key=f"part_{row['unit']}"
     )
-    drawn = unit_charts.part_drawn(assessment, row, facts, chosen)
+    drawn = unit_charts.part_drawn(assessment, row, facts, chosen or parts[0])
     drawn.show("part_chart")
     st.caption(f"{safe(drawn.text)} {say.PART_KEY}")
     left, right = st.columns(2)
@@ -351,9 +342,10 @@ def latest_says(facts: one_unit.Facts) -> None:
     taken = one_unit.latest_apart(facts)
     if taken is None:
         return
-    in_f, check = session.fahrenheit(), taken.check
+    check = taken.check
     st.subheader(say.LATEST_SAYS)
-    st.caption(say.TAKEN.format(day=day(taken.taken_at), temperature=temperature(20.0, fahrenheit=in_f)))
+    at = temperature(20.0, fahrenheit=session.fahrenheit())
+    st.caption(say.TAKEN.format(day=day(taken.taken_at), temperature=at))
     if since := work_since(facts, taken.taken_at):
         st.info(safe(since))
     pictures.volts(facts, taken)
@@ -363,22 +355,16 @@ def latest_says(facts: one_unit.Facts) -> None:
         st.table(columns.in_words(identified, cells=reading_sheet.identified_words(identified)))
         downloads.table_button(identified.reset_index(), f"latest-reading-{facts.unit['unit']}", key="identified")
     with right:
-        fits(check, in_f=in_f)
-    one_unit.show_unidentified(check, fahrenheit=in_f)
-    one_unit.show_limits(check, fahrenheit=in_f)
+        one_unit.show_fit(check)
+        for text in reading_sheet.pointed_words(check, reading_sheet.MOST_FINDINGS):
+            st.markdown(one_unit.for_reader(text))
+    one_unit.show_unidentified(check)
+    one_unit.show_limits(check)
     with st.expander(say.OVER_READINGS):
         table = reading_sheet.over_time_table(taken.over_time)
         cells = reading_sheet.over_time_words(taken.over_time)
         columns.show(columns.in_words(table, cells=cells), alt=say.OVER_READINGS_ALT, key="over_time_table")
         downloads.table_button(taken.over_time, f"resistances-{facts.unit['unit']}", key="over_time")
-
-
-def fits(check: ReadingCheck, *, in_f: bool) -> None:
-    """The battery's charge, whether the reading fits, and where it points."""
-    one_unit.show_fit(check, fahrenheit=in_f)
-    pointed = reading_sheet.pointed_words(check, reading_sheet.MOST_FINDINGS)
-    for text in pointed:
-        st.markdown(safe(reading_sheet.for_reader(text, fahrenheit=in_f)))
 
 
 # --- records and paper -----------------------------------------------------------------------------------------------
