@@ -58,7 +58,6 @@ def forget_old_versions(file: Path, newest: Path) -> None:
 
 
 def stamped(at: datetime) -> str:
-    """A time as names of files hold it."""
     return f"{at:%Y-%m-%d-%H%M%S}"
 
 

@@ -146,7 +146,6 @@ def _read_group(mdf: Any, number: int, group: Any, began_s: float, decode: Decod
 def _frames(
     mdf: Any, names: list[str], part: dict[str, Any], began_s: float, decode: Decode, gathered: Gathered
 ) -> None:
-    """Frames of the bus as a logger wrote them."""
     data = mdf.get(index=names.index(f"{FRAMES}.DataBytes"), **part)
     identifiers = mdf.get(index=names.index(f"{FRAMES}.ID"), **part).samples
     count = len(identifiers)

@@ -55,8 +55,6 @@ class BusLog:
 
 
 class Gathered:
-    """Signals as they are read."""
-
     def __init__(self) -> None:
         self._kept: dict[tuple[str, str], tuple[array[float], array[float]]] = {}
         self._count = 0

@@ -64,8 +64,6 @@ class Sheet:
 
 
 class _Lines(list[str]):
-    """What a writer of CSV writes, line by line."""
-
     write = list.append
 
 

@@ -278,7 +278,6 @@ def read_source(db: Database, name: str) -> str:
 
 
 def saved_sources(db: Database) -> list[Source]:
-    """Return all saved descriptions, checked."""
     return [parse_source(row["toml"], name=row["name"]) for row in db.query("SELECT * FROM sources ORDER BY name")]
 
 

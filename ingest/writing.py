@@ -52,13 +52,11 @@ def put(db: Database, table: str, row: Mapping[str, object], *key: str) -> int:
 
 
 def find(db: Database, table: str, **key: object) -> dict[str, Any] | None:
-    """Return the row of `table` that has these values; None when there is none."""
     where = " AND ".join(f"{name} = :{name}" for name in key)
     return first(db, f"SELECT * FROM {table} WHERE {where} LIMIT 1", key)
 
 
 def first(db: Database, sql: str, values: Sequence[object] | dict[str, Any] = ()) -> dict[str, Any] | None:
-    """Return the first row that a query finds; None when there is none."""
     return next(db.query(sql, values), None)
 
 

@@ -269,7 +269,6 @@ def _event_layers(repairs: pd.DataFrame, as_of: pd.Timestamp, top: float, first:
 
 
 def _degrees(frame: pd.DataFrame, *names: str) -> pd.DataFrame:
-    """The columns in °F."""
     return frame.assign(**{name: fahrenheit_of(frame[name]) for name in names})
 
 

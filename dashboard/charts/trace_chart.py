@@ -88,7 +88,6 @@ def amps_levels(start: Start | None) -> list[Level]:
 
 
 def _level(found: Measured, from_s: float, to_s: float, unit: str, place: Place) -> list[Level]:
-    """One level with its words, none where it was not found."""
     if found.value is None:
         return []
     value = f"{number(found.value, 2 if unit == 'V' else 0)} {unit}"

@@ -47,7 +47,6 @@ def database_path(options: argparse.Namespace) -> Path:
 
 
 def a_date(text: str) -> date:
-    """YYYY-MM-DD from the command line."""
     try:
         day = date.fromisoformat(text)
     except ValueError:
@@ -58,7 +57,6 @@ def a_date(text: str) -> date:
 
 
 def a_week(text: str) -> str:
-    """An ISO week from the command line."""
     if not re.fullmatch(r"[0-9]{4}-W(?:0[1-9]|[1-4][0-9]|5[0-3])", text):
         raise argparse.ArgumentTypeError(f"{text!r} is no week; allowed is as 2026-W50")
     return text
@@ -98,7 +96,6 @@ def a_file(text: str) -> str:
 
 
 def a_folder(text: str) -> str:
-    """The name of a folder."""
     if not text or "\0" in text:
         raise argparse.ArgumentTypeError(f"{text!r} is no name of a folder")
     return text
@@ -114,7 +111,6 @@ def a_scale(text: str) -> float:
 
 
 def a_rate(text: str) -> float:
-    """Samples a second."""
     found = re.fullmatch(r"\s*([0-9]{1,7}(?:[.,][0-9]{1,6})?)\s*(?:(k?)Hz)?\s*", text, re.IGNORECASE)
     rate = plain_float(found[1]) * (1000 if found[2] else 1) if found else 0.0
     if not SLOWEST_HZ <= rate <= FASTEST_HZ:
@@ -130,7 +126,6 @@ def seconds(text: str) -> float:
 
 
 def add_as_of(parser: argparse.ArgumentParser) -> None:
-    """The day that a list is made for."""
     parser.add_argument(
         "--as-of", type=a_date, default=None, metavar="DATE",
         help="knowledge at the start of this day; nothing dated then or later is used (default: today)",
@@ -138,7 +133,6 @@ def add_as_of(parser: argparse.ArgumentParser) -> None:
 
 
 def add_horizon(parser: argparse.ArgumentParser) -> None:
-    """How far the probability of a no-start looks ahead."""
     parser.add_argument(
         "--horizon-days", type=whole(1, 180), default=30, metavar="DAYS",
         help="days that the probability of a no-start looks ahead, 1 to 180 (default: 30)",

@@ -62,7 +62,6 @@ class Parser(argparse.ArgumentParser):
     """A parser whose messages hold nothing that a terminal would act on."""
 
     def error(self, message: str) -> NoReturn:
-        """Say what is wrong with the words, and leave."""
         super().error(clean(message))
 
 
@@ -76,7 +75,6 @@ class ShowVersion(argparse.Action):
 
 @cache
 def build_parser() -> argparse.ArgumentParser:
-    """All commands and their options."""
     parser = Parser(
         prog=PROGRAM,
         description="Health of starting systems over a vehicle fleet.",
@@ -114,7 +112,6 @@ def commands_of(parser: argparse.ArgumentParser, name: str, metavar: str) -> Com
 
 
 def group_of(command: Command, word: str, words: str, *seconds: str) -> Command:
-    """A way to add commands with a second word."""
     return commands_of(command(word, "", f"{words}: {', '.join(seconds)}"), "what", "|".join(seconds))
 
 
@@ -126,7 +123,6 @@ def add_database(parser: argparse.ArgumentParser, *, default: str | None) -> Non
 
 
 def add_talk(parser: argparse.ArgumentParser, *, default: str | None) -> None:
-    """How much is told, before and after a command."""
     told = parser.add_mutually_exclusive_group()
     for name, words in ((QUIET, log_words.QUIET), (VERBOSE, log_words.VERBOSE)):
         told.add_argument(f"--{name}", dest="talk", action="store_const", const=name, default=default, help=words)
@@ -555,7 +551,6 @@ def add_door(sub: argparse.ArgumentParser) -> None:
 
 
 def add_settings(command: Command) -> None:
-    """Limits, the screens, completion."""
     limits = group_of(
         command, "limits", "the limits in use, with their sources, or a TOML file of your own", "show", "set"
     )

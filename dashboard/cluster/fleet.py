@@ -50,7 +50,6 @@ def assess_folder(
 
 
 def readings_listed(folder: ParquetFolder, engine: Engine, names: list[str], *, as_of: date) -> pd.DataFrame:
-    """Readings before a day of the vehicles of a list."""
     parts = [engine.later(readings_of, folder, k, names, as_of) for k in range(folder.partitions)]
     found: pd.DataFrame = pd.concat(engine.now(parts), ignore_index=True)
     return found

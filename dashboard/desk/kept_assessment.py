@@ -154,7 +154,6 @@ class KeptLooks(MutableMapping[str, Look]):
         return len(self._here)
 
     def forget(self) -> None:
-        """Forget all but the newest."""
         if self._folder is not None:
             forget_old(self._folder, LOOK_SUFFIX, KEPT_LOOKS)
 

@@ -110,7 +110,6 @@ def named(by: object) -> str:
 
 
 def when(moment: pd.Timestamp) -> str:
-    """A moment as it is spoken."""
     return ON_AT.format(day=day_words(moment), time=moment)
 
 

@@ -82,7 +82,6 @@ class Visitor:
 
     @property
     def may_read(self) -> bool:
-        """Whether all pages are open."""
         return self.anybody or bool(self.roles)
 
     def may(self, act: Act, unit: str = "") -> bool:

@@ -32,7 +32,6 @@ class MailSettings:
 
     @property
     def server(self) -> str:
-        """The server as it is named in a sentence."""
         return f"{self.host}:{self.port}"
 
     def recipients(self) -> list[tuple[str, str]]:

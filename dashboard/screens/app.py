@@ -19,7 +19,6 @@ ICON = Path(__file__).parents[1] / "pictures" / "icon.png"  # a named icon would
 
 
 def main() -> None:
-    """Run the page that was asked for."""
     st.set_page_config(page_title=say.PROGRAM, page_icon=ICON, layout="wide")
     st.html(theme.style_sheet())
     try:

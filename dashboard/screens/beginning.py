@@ -71,5 +71,4 @@ def one(position: int, step: Step, count: int) -> None:
 
 @st.cache_resource(show_spinner=False, max_entries=1)
 def sample(until: date) -> dict[str, bytes]:
-    """The sample's files, made once a day."""
     return first_files.sample(until)

@@ -76,7 +76,6 @@ def buttons(unit: str, where: str) -> None:
 
 
 def keep(unit: str, kind: str, where: str, *, reason: str = "", until: Any = None) -> None:
-    """Save a decision and draw the page again."""
     with session.saving(Act.DECIDE, unit=unit) as db:
         before = set(read_decisions(db)["id"])
         number = save_decision(

@@ -16,7 +16,6 @@ def all_drafts() -> dict[str, dict[str, Any]]:
 
 
 def values_of(unit: str) -> dict[str, str]:
-    """What was typed for this vehicle and not saved yet."""
     return _texts(unit, "values")
 
 

@@ -217,7 +217,6 @@ def show_unidentified(check: ReadingCheck) -> None:
 
 
 def show_limits(check: ReadingCheck) -> None:
-    """Every check by its printed limit, to be opened."""
     with st.expander(say.EVERY_CHECK):
         st.markdown("\n".join(f"- {for_reader(text)}" for text in reading_sheet.limit_words(check)))
 

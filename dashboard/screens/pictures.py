@@ -55,7 +55,6 @@ def leads(own: one_unit.Facts, typed: Mapping[str, str], order: Iterable[str]) -
 
 
 def volts(own: one_unit.Facts, taken: Taken) -> None:
-    """Where the volts of a reading on record go."""
     _volts(volts_of(own, taken), taken.check)
 
 

@@ -28,7 +28,6 @@ class Drawn:
     tables: tuple[pd.DataFrame, ...]
 
     def show(self, key: str) -> None:
-        """The chart with its numbers folded below."""
         pictures.chart(self.spec, self.text, key, *self.tables)
 
 

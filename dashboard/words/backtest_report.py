@@ -81,7 +81,6 @@ def _no_starts(report: BacktestReport) -> list[str]:
 
 
 def _odds(odds: OddsReport | None, horizon_days: int) -> list[str]:
-    """How good the probabilities were."""
     if odds is None:
         return ["No list is old enough for its probabilities to be judged."]
     p = odds.parts
@@ -109,7 +108,6 @@ def _odds(odds: OddsReport | None, horizon_days: int) -> list[str]:
 
 
 def _costs(report: BacktestReport) -> list[str]:
-    """What the money rests on."""
     costs, settings = report.costs, report.costs.settings
     one = settings.no_start
     told = "; ".join(

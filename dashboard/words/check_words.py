@@ -100,7 +100,6 @@ def wrong_words(found: Verified) -> str:
 
 
 def refused(backup: Path, found: Verified) -> str:
-    """A backup that is not put back."""
     return f"{backup} was not put back, the database is as it was: {wrong_words(found)}; name another copy"
 
 

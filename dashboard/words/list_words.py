@@ -88,7 +88,6 @@ def head(week: str, as_of: str, *, needing: int, of: int, changes: str, days: in
 
 
 def unjudged(count: int) -> str:
-    """Vehicles of which nothing can be said."""
     one = count == 1
     return (
         f"{count} vehicle{' has' if one else 's have'} too few readings to be judged; {'it is' if one else 'they are'} "

@@ -166,7 +166,6 @@ def told_name(part: Row) -> str:
 
 
 def measure_name(part: Row) -> str:
-    """What is drawn of a part over time."""
     measure = MEASURES[str(part["part"])]
     return f"{told_name(part)}, as {measure}" if turned(part) else measure
 
@@ -402,7 +401,6 @@ def heater_fact(unit: Row) -> Fact:
 
 
 def repaired_fact(unit: Row) -> Fact:
-    """It may have been repaired without a record."""
     return {
         "kind": "perhaps_repaired",
         "repaired_probability": _share(unit["repaired_probability"]),

@@ -23,7 +23,6 @@ STILL: Final = 1.5  # times what is usual: a part renewed or cleaned that reads 
 
 
 def repair_title(repair: Mapping[Any, Any]) -> str:
-    """A repair among others."""
     return f"{as_sentence(PART_WORDS[str(repair['part'])])} {repair['action']}, {day(repair['done_on'])}"
 
 

@@ -59,5 +59,4 @@ def since_issued(
 
 
 def rows_now(units: pd.DataFrame) -> dict[str, dict[Any, Any]]:
-    """Each vehicle's row of an assessment, by its number."""
     return {str(row["unit"]): row for row in units.to_dict("records")}

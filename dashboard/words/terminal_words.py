@@ -73,7 +73,6 @@ DEMO_MADE: Final = "{operator}: {became}; the files lie in the folder {files}"
 
 
 def demo_next(path: Path, files: Path, unit: str, story: str, as_of: date) -> str:
-    """What to try next on the demo."""
     return "\n".join(
         [
             "",

@@ -103,7 +103,6 @@ def right_part_words(right: int, looked: int, low: float, high: float) -> str:
 
 
 def orders_words(count: int) -> str:
-    """The button that makes the sheets of some visits."""
     return f"{count_words(count, 'work order')} (PDF)"
 
 

@@ -21,7 +21,6 @@ def run_correct(options: argparse.Namespace) -> int:
 
 
 def run_withdraw(options: argparse.Namespace) -> int:
-    """Take a stored reading, repair or decision out of what is judged."""
     db = open_existing(options)
     return changed(
         options, corrections.withdraw(db, options.what, options.id, by=WHO, reason=options.reason), "withdrawn"

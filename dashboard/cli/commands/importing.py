@@ -49,7 +49,6 @@ def run_import_of_export(options: argparse.Namespace, folder: Path) -> None:
 
 
 def show_progress(file: str, done: int, total: int) -> None:
-    """A progress bar on standard error."""
     share = done / total if total else 1.0
     bar = "#" * int(30 * share)
     sys.stderr.write(f"\r\x1b[K{clean(file)[:40]:40s} [{bar:30s}] {100 * share:3.0f} %")

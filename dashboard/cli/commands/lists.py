@@ -60,7 +60,6 @@ def show_list(
 
 
 def list_body(day: date, horizon_days: int, rows: list[dict[str, Any]], taken_for_granted: list[str]) -> dict[str, Any]:
-    """The list of a day as an object for JSON."""
     said = {"assumed": taken_for_granted, "cautions": list(CAUTIONS)}
     return {"as_of": day.isoformat(), "horizon_days": horizon_days, "units": rows, **said}
 

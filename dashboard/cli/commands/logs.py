@@ -21,7 +21,6 @@ NO_DATES = terminal_words.NO_DATES
 
 
 def run_log(options: argparse.Namespace) -> int:
-    """Print the starts of every log; with --record, store them."""
     db = open_existing(options) if options.record else None
     if db is not None:
         unit_row(db, options.unit)

@@ -31,7 +31,6 @@ def run_export(options: argparse.Namespace) -> None:
 
 
 def run_check(options: argparse.Namespace) -> int:
-    """Say whether the database is in order, and what to do where it is not."""
     path = database_path(options)
     found = verify(path)
     if options.format == "json":
@@ -45,7 +44,6 @@ def run_check(options: argparse.Namespace) -> int:
 
 
 def as_json(path: Path, found: Verified) -> dict[str, object]:
-    """The same as an object."""
     findings = [
         {
             "kind": one.kind,

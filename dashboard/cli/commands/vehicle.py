@@ -27,7 +27,6 @@ def left_on(db: Database, unit: str) -> date | None:
 
 
 def run_unit(options: argparse.Namespace) -> None:
-    """Print one vehicle's sheet."""
     db = open_existing(options)
     day = as_of(options)
     left = left_on(db, options.unit)

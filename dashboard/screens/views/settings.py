@@ -294,7 +294,6 @@ def _hours(value: object) -> float:
 
 
 def keep(wanted: dict[str, object], plan: dict[str, object]) -> None:
-    """Save every setting; the old values go to the audit."""
     with session.saving(Act.SETTINGS) as db:
         for key, value in wanted.items():
             save_setting(db, key, value, by=session.who(), now=session.now())
