@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
+from sqlite_utils import Database
 
 from ingest.cells import TIME_DTYPE, Batch
 from ingest.choices import BELIEVING, DOUBTING
@@ -26,7 +27,7 @@ from ingest.fields import (
     fahrenheit_to_celsius,
 )
 from ingest.service_days import outside_service
-from ingest.values import shown
+from ingest.values import counted, shown
 
 Floats = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
@@ -51,6 +52,7 @@ class Vehicle:
 
 
 UNHEARD_OF = Vehicle(0, "")
+SPELLINGS_SHOWN = 5  # in one note, our choice
 
 
 @dataclass(frozen=True)
@@ -62,6 +64,15 @@ class Context:
     now: datetime
     _folded: dict[str, str] = field(default_factory=dict)
     _nearest: dict[str, str] = field(default_factory=dict)
+    _spelled: dict[str, list[str]] = field(default_factory=dict)
+
+    def same_unit(self, unit: str) -> str:
+        """Return the one known vehicle whose number is `unit` but for spaces, hyphens and capitals, or '' where none or several are."""
+        if not self._spelled:
+            for known in self.vehicles:
+                self._spelled.setdefault(_spelled(known), []).append(known)
+        found = self._spelled.get(_spelled(unit), [])
+        return unit if unit in found else found[0] if len(found) == 1 else ""
 
     def nearest_unit(self, unit: str) -> str:
         """Return the known vehicle whose number looks most like `unit`, or '' where none does or several do alike."""
@@ -83,14 +94,27 @@ class Context:
         return self._folded[close[0]] if len(alike) == len(close) > 0 else ""
 
 
+def _spelled(unit: str) -> str:
+    """A number without capitals, spaces and hyphens, but for those that keep two figures apart: 1-11 is not 11-1."""
+    text = re.sub(r"[\s\u2010-\u2015-]+", "-", unit.casefold().strip())
+    return re.sub(r"(?<![0-9])-|-(?![0-9])", "", text)
+
+
 def _folded(unit: str) -> str:
     text = "".join(letter for letter in unit.casefold() if letter.isalnum())
     return re.sub(r"(?<![0-9])0+(?=[0-9])", "", text)
 
 
+def same_unit(db: Database, unit: str) -> str:
+    """Return the vehicle of the database that a number means, as :meth:`Context.same_unit`."""
+    known = {row["unit"]: UNHEARD_OF for row in db.query("SELECT unit FROM units")}
+    return Context(known, {}, datetime.min).same_unit(unit)
+
+
 def check(batch: Batch, context: Context) -> None:
     """Add to `batch.problems` one sentence for everything in a row that cannot be."""
     _check_required(batch)
+    _take_other_spellings(batch, context)
     _check_units_known(batch, context)
     _check_column_ranges(batch)
     if batch.table.name == "readings":
@@ -130,6 +154,29 @@ def _is_missing(batch: Batch, column: Column) -> Flags:
     if column.name in batch.times:
         return np.isnat(batch.times[column.name])
     return np.ones(len(batch), dtype=bool)
+
+
+def _take_other_spellings(batch: Batch, context: Context) -> None:
+    """A vehicle written with other spaces, hyphens or capitals is that vehicle, and the row says how it was written."""
+    if "unit" not in batch.texts or batch.table.name == "units":
+        return
+    written = batch.texts["unit"]
+    same = {u: context.same_unit(u) for u in set(written.tolist()) if u and u not in context.vehicles}
+    meant = {u: known for u, known in same.items() if known}
+    if not meant:
+        return
+    rows = np.flatnonzero(np.isin(written, list(meant))).tolist()
+    for row in rows:
+        batch.remarks.setdefault(row, []).append(
+            f"unit: written {shown(written[row])}, taken for {meant[written[row]]}"
+        )
+    named = [f"{shown(u)} is {known}" for u, known in meant.items()]
+    more = f" and {len(named) - SPELLINGS_SHOWN} more" if len(named) > SPELLINGS_SHOWN else ""
+    batch.notes.append(
+        f"{counted(len(rows), 'row')} with a vehicle's number in other spaces, hyphens or capitals: "
+        f"{', '.join(named[:SPELLINGS_SHOWN])}{more}"
+    )
+    batch.texts["unit"] = np.array([meant.get(u, u) for u in written.tolist()], dtype=object)
 
 
 def _check_units_known(batch: Batch, context: Context) -> None:

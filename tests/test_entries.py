@@ -13,6 +13,7 @@ from samples_chance import examples
 from samples_ingest import NOW, fleet, reading, readings_file
 from sqlite_utils import Database
 
+from dashboard.cli.main import main
 from ingest.entries import check_reading, record_reading, record_repair
 from ingest.importer import import_paths
 from ingest.store import open_database, read_readings, read_repairs
@@ -143,3 +144,19 @@ def test_two_technicians_and_an_import_at_once_lose_nothing(db: Database, tmp_pa
         assert brought.result(60).stored == rounds
     read = read_readings(db)
     assert read["unit"].value_counts().to_dict() == {"K-101": rounds, "K-102": 2 * rounds}
+
+
+def test_a_vehicle_written_another_way_is_recorded_and_shown_as_itself(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    fleet(tmp_path)
+    file = str(tmp_path / "fleet.db")
+    assert main(["--db", file, "record", "k 101", "--rest-v", "12.6", "--taken-at", "2024-05-01T08:00"]) == 0
+    shown = capsys.readouterr()
+    assert shown.out.startswith("K-101: reading stored")
+    assert "written 'k 101', taken for K-101" in shown.err
+    assert main(["--db", file, "unit", "k101", "--as-of", "2024-05-02"]) == 0
+    shown = capsys.readouterr()
+    assert "'k101' is taken for K-101" in shown.err
+    assert "K-101" in shown.out
+    assert "knows what was read before 2024-05-02." in " ".join(shown.out.split())

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pandas as pd
 import pytest
 from samples_ingest import NOW, UNITS, reading, readings_file, reasons
 from sqlite_utils import Database
 
 from ingest.importer import import_paths
-from ingest.store import open_database
+from ingest.store import open_database, read_readings
 
 
 def why(db: Database, tmp_path: Path, **changes: object) -> str:
@@ -23,7 +24,6 @@ def why(db: Database, tmp_path: Path, **changes: object) -> str:
     ("changes", "words"),
     [
         ({"unit": "K-999"}, ("unit 'K-999' is unknown", "3 vehicles")),
-        ({"unit": "k101"}, ("is it K-101?",)),
         ({"unit": ""}, ("unit is empty",)),
         ({"taken_at": "2222-01-01T08:00"}, ("in the future", "2024-06-01")),
         ({"taken_at": "31/31/2022"}, ("taken_at", "31/31/2022", "2026-01-31")),
@@ -63,6 +63,36 @@ def test_a_number_that_is_as_near_to_several_vehicles_is_not_guessed(db: Databas
     """K-109 is one digit away from K-101 and K-102 alike; "K 0101" is K-101 with a nought too many."""
     assert "is it" not in why(db, tmp_path, unit="K-109")
     assert "is it K-101?" in why(db, tmp_path, unit="K 0101")
+
+
+@pytest.mark.parametrize("written", ["k101", "K 101", "k - 101", "K\u2013101", " K-101 ", "K101"])
+def test_a_number_in_other_spaces_hyphens_and_capitals_is_that_vehicle_s(
+    db: Database, tmp_path: Path, written: str
+) -> None:
+    """Common practice: whoever writes k101 means K-101, where there is one; the row says how it was written, and so does the import."""
+    outcome = import_paths(db, [readings_file(tmp_path, reading(unit=written))], now=NOW)
+    assert outcome.stored == 1
+    kept = read_readings(db)
+    assert kept["unit"].tolist() == ["K-101"]
+    if written.strip() != "K-101":
+        assert f"{written.strip()!r} is K-101" in " ".join(outcome.lines())
+        assert kept["remark"].tolist() == [f"unit: written {written.strip()!r}, taken for K-101"]
+    again = import_paths(db, [readings_file(tmp_path, reading(unit="K-101"))], now=NOW)
+    assert (again.stored, again.known) == (0, 1), "the same reading under its own number is known"
+
+
+def test_a_number_is_not_taken_for_another_where_two_fit_or_figures_are_kept_apart(
+    db: Database, tmp_path: Path
+) -> None:
+    """K101 and K-101 both being there, k101 may be either; 1-11 and 11-1 are two vehicles, and so are 0101 and 101."""
+    assert "is it K-101?" in why(db, tmp_path, unit="K-0101")
+    units = [{"unit": u, "vehicle_class": "van", "system_v": 12, "depot": "hill"} for u in ("K101", "1-11")]
+    pd.DataFrame(units).to_csv(tmp_path / "units.csv", index=False)
+    assert import_paths(db, [tmp_path / "units.csv"], now=NOW).stored == 2
+    assert "'k 101' is unknown" in why(db, tmp_path, unit="k 101")
+    assert "'11-1' is unknown" in why(db, tmp_path, unit="11-1")
+    assert "'111' is unknown" in why(db, tmp_path, unit="111")
+    assert why(db, tmp_path, unit="1 11") == ""
 
 
 def test_no_measurement_at_all(db: Database, tmp_path: Path) -> None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 import re
 from dataclasses import replace
+from datetime import date
 
 import pandas as pd
 import pytest
@@ -31,7 +32,7 @@ from dashboard.cli.tables import (
 )
 from dashboard.desk.assessment import list_rows
 from dashboard.desk.weekly import decision_with_reason
-from dashboard.words import list_words, reading_sheet
+from dashboard.words import list_words, reading_sheet, terminal_words
 
 DAY = pd.Timestamp("2022-12-12")
 
@@ -216,3 +217,15 @@ def test_no_chance_is_printed_as_certain(assessed: Assessment) -> None:
     assert "over 99 %" in line
     assert "under 1 %" in line
     assert not re.search(r"\b(0|100) %", line)
+
+
+def test_a_sheet_says_which_readings_it_knows() -> None:
+    """A sheet of the start of a day holds nothing of that day: who has just measured is told where to find it."""
+    day = date(2026, 11, 30)
+    assert terminal_words.known_readings(day, 0, None) == "This sheet knows what was read before 2026-11-30."
+    assert terminal_words.known_readings(day, 1, day) == (
+        "This sheet knows what was read before 2026-11-30: 1 reading of that day or later is not in it; --as-of 2026-12-01 shows it."
+    )
+    assert terminal_words.known_readings(day, 2, date(2026, 12, 4)).endswith(
+        "are not in it; --as-of 2026-12-05 shows them."
+    )

@@ -69,10 +69,12 @@ def unit_sheet(
     fmt: str,
     taken: Taken | None = None,
     decided: str = "",
+    known: str = "",
 ) -> str:
     """One vehicle: where it stands, every part, the latest readings and what the latest says, repairs.
 
-    taken: the latest reading taken apart, None for a vehicle without readings; decided: what stands decided about it, and why.
+    taken: the latest reading taken apart, None for a vehicle without readings; decided: what stands decided about it, and why;
+    known: which readings it knows.
     """
     parts = assessment.parts[assessment.parts["unit"] == row["unit"]]
     if fmt == "json":
@@ -101,7 +103,7 @@ def unit_sheet(
             f" {slope_words(slopes[p['part']]):>22s} {100 * p['worn_probability']:4.0f} %  {renewed}"
         )
     lines.append(terminal_words.MEDIAN_SLOPE)
-    lines += ["", terminal_words.LATEST_READINGS, readings_text(readings)]
+    lines += ["", terminal_words.LATEST_READINGS, readings_text(readings), *wrapped(known, "  ")]
     lines += [] if taken is None else taken_lines(taken, mine)
     if len(mine):
         lines += ["", terminal_words.REPAIRS]

@@ -1,6 +1,6 @@
 """What the commands print of their own: the list and a vehicle on a terminal, and what became of an act."""
 
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Final
 
@@ -41,6 +41,7 @@ ORDERS_WRITTEN: Final = "written to {file}; work orders: {count}"
 DAY_FLAGGED: Final = "{day:%Y-%m-%d}: {flagged} of {of} flagged"
 LET_GO: Final = "{unit}: {count} pins taken away"
 BY_ON: Final = "{day} by {who}"
+TAKEN_FOR: Final = "{unit!r} is taken for {found}"
 CHECKED: Final = "checked, not stored"
 KNOWN: Final = "already known"
 READING_BECAME: Final = "{unit}: reading {became} ({moment})"
@@ -60,6 +61,7 @@ MEDIAN_SLOPE: Final = (
     "  median slope: median of the slopes between all pairs of readings of the last year, with its 90 % interval"
 )
 LATEST_READINGS: Final = "Latest readings:"
+KNOWS_UNTIL: Final = "This sheet knows what was read before {day:%Y-%m-%d}"
 REPAIRS: Final = "Repairs:"
 REPAIR: Final = "  repair {number}: {day:%Y-%m-%d} {part} {action} ({reason})"
 UNDER_FIVE: Final = "under 5 readings"
@@ -70,6 +72,16 @@ POINTS_TO: Final = "What the latest reading alone points to:"
 OVER_TIME: Final = "Resistances over time, mΩ at 20 °C:"
 CHANGE: Final = " [change {number}]"
 DEMO_MADE: Final = "{operator}: {became}; the files lie in the folder {files}"
+
+
+def known_readings(as_of: date, later: int, newest: date | None) -> str:
+    """Which readings a vehicle's sheet knows; later: how many are of its day or after it, newest: the day of the last of them."""
+    known = KNOWS_UNTIL.format(day=as_of)
+    if not later or newest is None:
+        return f"{known}."
+    one = later == 1
+    what = "1 reading of that day or later is" if one else f"{later} readings of that day or later are"
+    return f"{known}: {what} not in it; --as-of {newest + timedelta(days=1):%Y-%m-%d} shows {'it' if one else 'them'}."
 
 
 def demo_next(path: Path, files: Path, unit: str, story: str, as_of: date) -> str:

@@ -11,6 +11,7 @@ from dashboard.desk.terminal import say
 from dashboard.words import terminal_words
 from dashboard.words.plain_text import count_words
 from ingest import store
+from ingest.rules import same_unit
 
 OLD_D = 60  # [d] a list says so when no reading is younger, our choice: two of the usual horizons
 
@@ -32,6 +33,14 @@ def open_or_make(path: Path) -> Database:
 def say_brought_up(version: str, copy: Path) -> None:
     """Tell that an older database was changed, and where it lies as it was."""
     say(terminal_words.OLDER_VERSION.format(version=version, copy=copy))
+
+
+def vehicle_named(db: Database, unit: str) -> str:
+    """The vehicle's number as it is on record, where `unit` is that but for spaces, hyphens and capitals; else `unit`."""
+    found = same_unit(db, unit)
+    if found and found != unit:
+        say(terminal_words.TAKEN_FOR.format(unit=unit, found=found))
+    return found or unit
 
 
 def as_of(options: argparse.Namespace) -> date:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from dashboard.cli.commands.database import open_existing
+from dashboard.cli.commands.database import open_existing, vehicle_named
 from dashboard.cli.options import WHO
 from dashboard.desk.bus_source import Logged, became_words, starts_in, stored
 from dashboard.desk.reading_source import unit_row
@@ -23,6 +23,7 @@ NO_DATES = terminal_words.NO_DATES
 def run_log(options: argparse.Namespace) -> int:
     db = open_existing(options) if options.record else None
     if db is not None:
+        options.unit = vehicle_named(db, options.unit)
         unit_row(db, options.unit)
     code, found = DONE, []
     dbc, began = Path(options.dbc) if options.dbc else None, parse_time(options.began).value

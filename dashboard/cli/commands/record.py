@@ -21,7 +21,7 @@ def run_record(options: argparse.Namespace) -> int:
     db = open_existing(options)
     given = {name: getattr(options, name) for name in RECORDABLE if getattr(options, name) is not None}
     entry = keep_reading(db, {"unit": options.unit, **given}, options.measured_twice, dry_run=options.dry_run)
-    return say_kept(db, options.unit, entry, dry_run=options.dry_run)
+    return say_kept(db, str(entry.values.get("unit") or options.unit), entry, dry_run=options.dry_run)
 
 
 def keep_reading(db: Database, values: Mapping[str, object], twice: Sequence[str], *, dry_run: bool = False) -> Entry:

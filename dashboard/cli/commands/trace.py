@@ -5,7 +5,7 @@ import json
 import textwrap
 
 from analysis.trace.record import Marks
-from dashboard.cli.commands.database import open_existing
+from dashboard.cli.commands.database import open_existing, vehicle_named
 from dashboard.cli.commands.record import keep_reading, say_kept
 from dashboard.cli.options import BESIDE_A_TRACE
 from dashboard.desk.reading_source import unit_row
@@ -19,6 +19,8 @@ from dashboard.words.plain_text import clean, number
 def run_trace(options: argparse.Namespace) -> int:
     """Print what a trace's starts show; with --record, store one of them as a reading."""
     db = open_existing(options) if options.unit else None
+    if db is not None:
+        options.unit = vehicle_named(db, options.unit)
     unit = None if db is None else unit_row(db, options.unit)
     recording = recording_of(
         options.file, unit=unit, clamp_mv_per_a=options.clamp, rate_hz=options.rate, cylinders=options.cylinders,

@@ -6,7 +6,7 @@ from datetime import date, timedelta
 
 from sqlite_utils import Database
 
-from dashboard.cli.commands.database import as_of, open_existing, say_age
+from dashboard.cli.commands.database import as_of, open_existing, say_age, vehicle_named
 from dashboard.cli.tables import unit_sheet
 from dashboard.desk.assessment import assess_database, own_costs, row_of
 from dashboard.desk.own_limits import limit_book
@@ -28,7 +28,7 @@ def left_on(db: Database, unit: str) -> date | None:
 
 def run_unit(options: argparse.Namespace) -> None:
     db = open_existing(options)
-    day = as_of(options)
+    day, options.unit = as_of(options), vehicle_named(db, options.unit)
     left = left_on(db, options.unit)
     if left is not None and left <= day:
         said = every_page.LEFT_SERVICE.format(unit=options.unit, day=day_words(left))
@@ -42,7 +42,8 @@ def run_unit(options: argparse.Namespace) -> None:
             say(hint)
         return
     assessment = assess_database(db, as_of=day, horizon_days=options.horizon_days)
-    known = store.read_readings(db, before=day, units=[options.unit])
+    every = store.read_readings(db, units=[options.unit])
+    known, later = every[every["taken_at"] < str(day)], every[every["taken_at"] >= str(day)]
     row = row_of(assessment, options.unit, known, book=limit_book(db), costs=own_costs(db))
     if row is None:
         raise ValueError(
@@ -53,6 +54,8 @@ def run_unit(options: argparse.Namespace) -> None:
     repairs = store.read_repairs(db, before=day)
     decision = latest_decisions(read_decisions(db, before=day), day).get(options.unit)
     decided = decision_with_reason(decision) if decision else ""
-    sheet = unit_sheet(row, assessment, known, repairs, fmt=options.format, taken=taken, decided=decided)
+    newest = later["taken_at"].max().date() if len(later) else None
+    knows = terminal_words.known_readings(day, len(later), newest)
+    sheet = unit_sheet(row, assessment, known, repairs, fmt=options.format, taken=taken, decided=decided, known=knows)
     (show_json if options.format == "json" else show)(sheet)
     say_age(db, day)
