@@ -21,6 +21,7 @@ ROWS = {
     "units": {"unit": "S-001", "vehicle_class": "light_van", "system_v": 12, "depot": "hill"},
     "climate": {"depot": "hill", "month": 1, "low_c": -3.0},
     "readings": {"unit": "S-001", "taken_at": dt.datetime(2026, 11, 1, 8), "rest_v": 12.6, "crank_min_v": 10.9},
+    "workshops": {"depot": "hill", "hours_per_week": 12},
 }
 
 

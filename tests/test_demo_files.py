@@ -49,10 +49,12 @@ def test_the_readme_s_lines_do_what_they_say_on_the_demo_s_files(
     monkeypatch.chdir(place / DEMO_FILES)
     lines = own_lines()
     assert {line[0] for line in lines} == {"cranktrend"}
-    assert [line[1] for line in lines] == ["import"] * (len(lines) - 1) + ["risk"]
+    assert [line[1] for line in lines] == ["import"] * (len(lines) - 2) + ["risk", "plan"]
     for line in lines:
         assert main(line[1:]) in ((0, 1) if line[1] == "import" else (0,)), line
-    assert f"Weekly list for {AS_OF}" in capsys.readouterr().out
+    said = capsys.readouterr().out
+    assert f"Weekly list for {AS_OF}" in said
+    assert f"Plan of {AS_OF} for 13 weeks, version 1" in said
     own, at_once = store.open_database("fleet.db"), store.open_database(place / "at_once.db")
     import_paths(at_once, files)
     for read in (store.read_units, store.read_climate):

@@ -496,7 +496,9 @@ def test_no_hours_anywhere_is_said_and_all_are_left_out() -> None:
     assert len(plan.left_out)
     assert any("No workshop has any hours" in note for note in plan.notes)
     no_table = make(replace(make_inputs(), workshops=make_inputs().workshops.iloc[:0]))
-    assert any("No workshop has any hours" in note for note in no_table.notes)
+    assert any(
+        "No workshop hours are known, so no visit can be planned: import a workshops.csv" in n for n in no_table.notes
+    )
 
 
 def test_one_depot_without_hours_is_named() -> None:
@@ -510,11 +512,15 @@ def test_a_part_without_a_price_is_planned_with_the_stated_one() -> None:
     inputs = make_inputs(parts=("battery",))
     table = inputs.catalogue.assign(price=[np.nan, *inputs.catalogue["price"].iloc[1:]])
     plan = make(replace(inputs, catalogue=table), part_price={**PlanSettings().part_price, "battery": 333.0})
-    assert any("no price" in note and "battery 333 USD" in note for note in plan.notes)
+    assert any("No prices of some parts are on record" in note and "battery 333 USD" in note for note in plan.notes)
     assert (plan.orders["price_each"] == 333.0).all()
     empty = make(replace(inputs, catalogue=inputs.catalogue.iloc[:0]))
     assert len(empty.visits)
-    assert sum("parts.csv gives no" in note for note in empty.notes) == 3
+    (said,) = [note for note in empty.notes if "parts.csv" in note]
+    assert said.startswith(
+        "No parts.csv was imported and nothing set in its place; planned with the settings. Prices: battery 200 USD, "
+    )
+    assert "Delivery times: battery 5 days, " in said
 
 
 def test_a_lead_time_longer_than_the_plan_is_said() -> None:

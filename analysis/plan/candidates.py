@@ -13,6 +13,8 @@ from analysis.plan.choices import VISITS
 from analysis.readings.panel import Bools, Floats, Ints
 from analysis.wear.lives import AgeReplacement, Lifetime, age_replacement
 
+STAND_INS = "planned with the settings"
+"""What a note says where a price, an hour or a delivery time is not the user's own."""
 LEAST_RISK = 1e-6
 """Risks below this are taken for none."""
 
@@ -92,15 +94,16 @@ class Candidates:
 
 
 def complete_catalogue(parts: pd.DataFrame, settings: PlanSettings) -> Catalogue:
-    """Prices, hours and lead times of all parts; what parts.csv leaves out comes from the settings, with a sentence."""
+    """Prices, hours and lead times of all parts; what is not on record comes from the settings, with a sentence on each, or one on
+    all where nothing is."""
     given = parts.drop_duplicates("part", keep="last").set_index("part") if len(parts) else pd.DataFrame()
     sources = {
-        "price": (settings.part_price, "price", settings.currency),
+        "price": (settings.part_price, "prices", settings.currency),
         "labour_h": (settings.part_labour_h, "labour hours", "h"),
-        "lead_days": (dict.fromkeys(PARTS, settings.default_lead_days), "lead time", "days"),
+        "lead_days": (dict.fromkeys(PARTS, settings.default_lead_days), "delivery times", "days"),
     }
     columns: dict[str, dict[str, float]] = {}
-    notes = []
+    notes, every = [], []
     for column, (fallback, words, unit) in sources.items():
         values = {}
         missing = []
@@ -111,8 +114,20 @@ def complete_catalogue(parts: pd.DataFrame, settings: PlanSettings) -> Catalogue
             if not known:
                 missing.append(f"{part} {fallback[part]:g} {unit}")
         if missing:
-            notes.append(f"parts.csv gives no {words} for some parts; planned with the settings: {', '.join(missing)}.")
+            every.append(f"{words}: {', '.join(missing)}")
+            some = (
+                f"No {words} of some parts are on record"
+                if len(missing) < len(PARTS)
+                else f"No {words} of parts are on record"
+            )
+            notes.append(f"{some}; {STAND_INS}: {', '.join(missing)}. A parts.csv gives them, or the page Settings.")
         columns[column] = values
+    if not len(parts):
+        told = ". ".join(one[0].upper() + one[1:] for one in every)
+        notes = [
+            f"No parts.csv was imported and nothing set in its place; {STAND_INS}. {told}. What parts cost and take moves visits: import a "
+            "parts.csv, or set it on the page Settings."
+        ]
     return Catalogue(columns["price"], columns["labour_h"], columns["lead_days"], tuple(notes))
 
 

@@ -218,12 +218,17 @@ def _warnings(
     out = []
     empty = [d for d, hours in zip(depots, capacity.hours.sum(axis=1), strict=True) if hours <= 0]
     if len(empty) == len(depots):
-        out.append(
-            "No workshop has any hours in these weeks, so no visit can be planned: give hours_per_week in "
-            "workshops.csv; the vehicles left out show what waiting risks."
+        what = (
+            "No workshop hours are known, so no visit can be planned: import a workshops.csv (columns depot and hours_per_week)"
+            if inputs.workshops.empty
+            else "No workshop has any hours in these weeks, so no visit can be planned: give more hours_per_week in workshops.csv"
         )
+        out.append(f"{what}, or set them on the plan's page; the vehicles left out show what waiting risks.")
     elif empty:
-        out.append(f"No workshop hours in these weeks at {', '.join(empty)}: vehicles there are left out.")
+        out.append(
+            f"No workshop hours in these weeks at {', '.join(empty)}: vehicles there are left out; give their hours_per_week in "
+            "workshops.csv, or set them on the plan's page."
+        )
     out += _weeks_without_hours(inputs.workshops, depots, weeks)
     homeless = c.table.loc[c.table["depot"] == "", "unit"].tolist()
     if homeless:

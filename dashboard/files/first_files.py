@@ -16,7 +16,7 @@ from demo_fleet.simulate import simulate_fleet
 from demo_fleet.specs import FleetSpec
 from ingest.fields import TABLES, allowed_words
 
-FIRST: Final = ("units", "climate", "readings")
+FIRST: Final = ("units", "climate", "readings", "workshops")
 """Tables that a fleet begins with, in the order in which their files come."""
 SAMPLE_SEED: Final = 31
 SAMPLE_VEHICLES: Final = 30  # enough for each class to be compared; our choice

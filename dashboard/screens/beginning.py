@@ -1,4 +1,4 @@
-"""The first steps on an empty database: vehicles, climate, readings, each with a template to fill in and a sample."""
+"""The first steps on an empty database: vehicles, climate, readings, workshop hours, each with a template to fill in and a sample."""
 
 from datetime import date
 
@@ -16,7 +16,10 @@ def counts() -> dict[str, int]:
     """Table of a first step -> how many are on record; of the climate, of depots."""
     with session.database() as db:
         depots = len(list(db.query("SELECT depot FROM climate UNION SELECT depot FROM lows")))
-        return {"units": db.table("units").count, "climate": depots, "readings": db.table("readings").count}
+        hours = len({str(row["depot"]) for row in db.query("SELECT depot FROM workshops")})
+        return {
+            "units": db.table("units").count, "climate": depots, "readings": db.table("readings").count, "workshops": hours,
+        }  # fmt: skip
 
 
 def begin() -> None:
@@ -57,16 +60,30 @@ def one(position: int, step: Step, count: int) -> None:
     with st.container(key=f"step_{step.table}", gap="small"):
         st.markdown(f"{mark} **{position}. {step.title}**, {state(step, count)}  \n:small[{step.why}]")
         with st.container(horizontal=True):
-            st.download_button(
-                say.TEMPLATE.format(table=step.title.casefold()), lambda: first_files.template(step.table),
-                file_name=f"{step.table}.xlsx", mime=XLSX, key=f"template_{step.table}", on_click="ignore",
-            )  # fmt: skip
+            template(step.table, step.title)
             st.download_button(
                 say.SAMPLE_OF.format(table=step.title.casefold()), lambda: sample(session.today())[step.table],
                 file_name=f"{step.table}.csv", mime="text/csv", key=f"sample_{step.table}", on_click="ignore",
             )  # fmt: skip
             if step.table == "readings" and session.has_vehicles():
                 st.page_link(page("bay"), label=say.MEASURE, icon=":material/speed:")
+
+
+def template(table: str, title: str) -> None:
+    st.download_button(
+        say.TEMPLATE.format(table=title.casefold()), lambda: first_files.template(table),
+        file_name=f"{table}.xlsx", mime=XLSX, key=f"template_{table}", on_click="ignore",
+    )  # fmt: skip
+
+
+def no_hours(said: str) -> None:
+    """On the plan's page, where workshop hours are missing: what to do, and the template."""
+    if said:
+        step = next(step for step in STEPS if step.table == "workshops")
+        st.warning(said)
+        with st.container(horizontal=True):
+            template(step.table, step.title)
+            st.page_link(page("files"), label=BRING_IN, icon=":material/upload_file:")
 
 
 @st.cache_resource(show_spinner=False, max_entries=1)

@@ -47,6 +47,11 @@ STEPS: Final = (
         "Rest volts, lowest volts while cranking and the air's temperature are enough to begin; amps and drops tell which part it "
         "is. From a file, a logger, or typed in beside the vehicle.", "reading",
     ),
+    Step(
+        "workshops", "Workshop hours of each depot",
+        "Hours a week for this work, a row a depot. The list needs none; without them no visit is planned. Prices of parts "
+        "(parts.csv) and days on which vehicles are in the workshop anyway (services.csv) make the plan's sums yours.", "depot",
+    ),
 )  # fmt: skip
 """In the order in which their files come: each needs the ones before."""
 

@@ -8,6 +8,7 @@ from typing import Any, Final
 
 import pandas as pd
 
+from analysis.plan.candidates import STAND_INS
 from analysis.plan.done import Outdated, without_outdated
 from analysis.plan.figures import figures_of, last_day, whole_amounts
 from analysis.plan.replacement_plan import ReplacementPlan
@@ -86,6 +87,10 @@ CALENDAR_DONE: Final = "{unit}: {job} (done)"
 NO_VISIT: Final = "No visit is planned in the {weeks} from {day}"
 ORDER_TODAY = "Order today"
 NOTHING_TO_ORDER = "Nothing has to be ordered today."
+NO_HOURS: Final = "No visit is planned, because no workshop hours are known for these weeks"
+HOURS_NEEDED: Final = (
+    "give each depot's hours a week for this work, in this template or below, under Hours and their price."
+)
 OF_ONE_DEPOT: Final = (
     "Here stand the visits and orders of {depot}; policies, settings and the notes below are of the whole fleet."
 )
@@ -221,6 +226,16 @@ def left_out_words(row: Mapping[str, Any], currency: str) -> str:
     )
 
 
+def no_hours_words(plan: ReplacementPlan) -> str:
+    """What to do where workshops have no hours in the plan's weeks, "" where all have."""
+    known = plan.hours.groupby("depot")["hours"].sum()
+    without = known.index[known <= 0].tolist()
+    if not without:
+        return ""
+    where = "" if len(without) == len(known) else f" at {plain_text.some(without)}"
+    return f"{NO_HOURS}{where}: {HOURS_NEEDED}"
+
+
 def no_visit_words(plan: ReplacementPlan) -> str:
     if not (plan.hours["hours"] > 0).any():
         return "No visit can be planned: no workshop has hours in these weeks."
@@ -256,7 +271,7 @@ def first_steps(plan: ReplacementPlan) -> list[str]:
         else f"No workshop hours are known for {plain_text.some(without)}" if without
         else "See whether the workshop hours, holidays and closed weeks are right"
     )  # fmt: skip
-    guessed = any(note.startswith("parts.csv gives no") for note in plan.notes)
+    guessed = any(STAND_INS in note for note in plan.notes)
     prices = (
         "Prices and delivery times of some parts are stand-ins"
         if guessed

@@ -58,6 +58,7 @@ def show() -> None:
         if assessment is not None:
             plan_changes.grant(assessment)
         plan, newest = current(kept, assessment)
+        beginning.no_hours(safe(plan_words.no_hours_words(plan)))
         plan_week.this_week(plan)
         plan_week.late(plan)
         head(plan)
