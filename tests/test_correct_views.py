@@ -15,6 +15,7 @@ from sqlite_utils import Database
 from test_views import HOSTILE, run, said
 
 from dashboard.screens import session
+from dashboard.screens.session import TODAY_VARIABLE
 from dashboard.words.plain_text import safe
 from ingest import store
 from ingest.corrections import correct, withdraw
@@ -45,7 +46,9 @@ def a_repair(db: Database, unit: str) -> int:
 # --- sold or scrapped ------------------------------------------------------------------------------------------------
 
 
-def test_a_vehicle_that_was_sold_leaves_what_is_chosen_from_and_its_page_says_so(db: Database) -> None:
+def test_a_vehicle_that_was_sold_leaves_what_is_chosen_from_and_its_page_says_so(
+    db: Database, monkeypatch: pytest.MonkeyPatch
+) -> None:
     unit = worst_unit()
     app = run("correct", unit=unit)
     app.button_group(key="what").set_value("vehicle").run()
@@ -55,11 +58,15 @@ def test_a_vehicle_that_was_sold_leaves_what_is_chosen_from_and_its_page_says_so
     app.button(key="save_correction").click().run()
     assert store.read_units(db).set_index("unit").at[unit, "out_of_service"] == pd.Timestamp(AS_OF)
     page = run("unit", unit=unit)
-    assert f"{safe(unit)} had its last day in service on" in said(page)
+    assert f"The last day in service of {safe(unit)} is" in said(page)
     assert {"Readings", "Repairs"} <= {one.value for one in page.subheader}, "what is on record can be read"
     assert "Starts down to" not in said(page)
     bay = run("bay", unit=unit)
-    assert "had its last day in service on" not in said(bay), "on its last day it is measured still"
+    assert "The last day in service of" not in said(bay), "on its last day it is measured still"
+    chosen = run("bay")
+    chosen.text_input(key="pick").set_value(unit).run()
+    assert [one.label for one in chosen.button if one.key == f"pick_{unit}"] == [safe(unit)]
+    monkeypatch.setenv(TODAY_VARIABLE, (AS_OF + dt.timedelta(days=1)).isoformat())
     chosen = run("bay")
     chosen.text_input(key="pick").set_value(unit).run()
     assert [one.label for one in chosen.button if one.key == f"pick_{unit}"] == [f"{safe(unit)}, out of service"]
@@ -73,7 +80,7 @@ def test_the_bay_takes_no_reading_of_one_that_left(db: Database) -> None:
     before = (AS_OF - dt.timedelta(days=1)).isoformat()
     assert correct(db, "vehicle", unit, {"out_of_service": before}, by="ben", reason="scrapped", now=NOW).stored
     bay = run("bay", unit=unit)
-    assert f"{safe(unit)} had its last day in service on" in said(bay)
+    assert f"The last day in service of {safe(unit)} is" in said(bay)
     assert not bay.number_input
     work = run("work", unit=unit)
     work.button_group(key="repair_part").set_value("battery").run()

@@ -277,7 +277,7 @@ def test_its_sheet_says_so_in_one_sentence(tmp_path: Path, capsys: pytest.Captur
     told = ("--db", str(path), "--as-of", "2022-12-12")
     assert main(["unit", GONE, *told]) == 0
     said = capsys.readouterr()
-    assert said.out.startswith(f"{GONE} had its last day in service on 12 Dec 2022: from then on it is on no list")
+    assert said.out.startswith(f"The last day in service of {GONE} is 12 Dec 2022: from that day on it is on no list")
     assert "--as-of 2022-12-11" in said.err
     assert main(["unit", GONE, "--format", "json", *told]) == 0
     body = json.loads(capsys.readouterr().out)

@@ -1,6 +1,6 @@
 """The screens' entry point: pages, the margin that all pages share, and the page's style."""
 
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 
 import streamlit as st
@@ -76,7 +76,9 @@ def find_unit() -> None:
     part = st.text_input(say.FIND, placeholder=say.PART_OF_NUMBER, max_chars=64, key="find").strip()
     if not part:
         return
-    here = set(session.units_in_service()["unit"])
+    here = set(
+        session.units_in_service(session.as_of() - timedelta(days=1))["unit"]
+    )  # on its last day it is read still
     found = sorted(picker.matching(session.units()["unit"], part), key=lambda unit: unit not in here)
     for unit in found[:FOUND_SHOWN]:
         label = safe(unit) if unit in here else say.LEFT.format(unit=safe(unit))

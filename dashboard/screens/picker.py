@@ -1,6 +1,7 @@
 """Choosing a vehicle with gloves on: part of the number, recent ones, or the address on the windscreen's code."""
 
 from collections.abc import Callable, Iterable
+from datetime import timedelta
 from typing import Literal
 
 import streamlit as st
@@ -55,7 +56,9 @@ def pick_unit(beside: Callable[[], None] | None = None) -> str | None:
     if asked:
         st.error(say.NO_VEHICLE.format(asked=safe(asked), count=len(numbers)))
     typed = st.text_input(say.VEHICLE, placeholder=say.PART_OF_NUMBER, max_chars=64, key="pick", live=True).strip()
-    here = session.units_in_service(session.today())["unit"].tolist()
+    here = session.units_in_service(session.today() - timedelta(days=1))[
+        "unit"
+    ].tolist()  # on its last day it is read still
     known = set(here)
     recent = [u for u in device.remembered().get("recent", []) if u in known]
     found = [*(matching(here, typed)), *(u for u in matching(numbers, typed) if u not in known)] if typed else recent

@@ -33,7 +33,7 @@ FIND: Final = "Find a vehicle"
 PART_OF_NUMBER: Final = "part of its number"
 NO_SUCH_NUMBER: Final = "No vehicle's number contains {part}."
 LEFT_SERVICE: Final = (
-    "{unit} had its last day in service on {day}: from then on it is on no list and in no plan, and a reading or repair of a "
+    "The last day in service of {unit} is {day}: from that day on it is on no list and in no plan, and a reading or repair of a "
     "later day is not taken in."
 )
 LEFT: Final = "{unit}, out of service"
