@@ -12,6 +12,7 @@ from sqlite_utils import Database
 from ingest.admit_readings import admit_readings
 from ingest.cells import Batch
 from ingest.former import former_rows
+from ingest.put_right import close_put_right
 from ingest.rules import UNKNOWN, Context, Vehicle, check
 from ingest.service_days import FIRST, LAST, LEFT_IN_USE, known_from, left_outside
 from ingest.sheet_edits import EDITED, said_before
@@ -50,6 +51,7 @@ def admit(db: Database, batch: Batch, place: Place) -> Admitted:
     result = admit_good(db, batch, context, place)
     fresh, still, known = put_aside(db, batch, sorted(batch.problems), place)
     _mark_admitted(db, batch, result.stored_rows, place)
+    close_put_right(db, batch, result.stored_rows, place)
     return replace(result, rows=len(batch), known=result.known + known, set_aside=fresh + still, still_aside=still)
 
 

@@ -5,8 +5,9 @@ import json
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import numpy.typing as npt
@@ -45,6 +46,7 @@ DECIMALS = 6  # of a stored value in V, A, °C: a microvolt, so that 0.12 V and 
 LARGEST = 1e15  # in any unit: far outside every range; a number beyond counts as this one, so that no sum overflows
 PLAIN_NUMBER = {mark: re.compile(rf"-?[0-9]{{1,15}}(?:{re.escape(mark)}[0-9]{{1,15}})?") for mark in (".", ",")}
 TIME_DTYPE = "datetime64[s]"
+_UTC_MARK = re.compile(r"\s*(?:Z|UTC|GMT|[+-]00:?00)$", re.IGNORECASE)
 
 
 @dataclass
@@ -159,6 +161,7 @@ class BatchBuilder:
         self._orders: dict[ShortOrder, list[tuple[int, str]]] = {}
         self._plain_dates = 0
         self._utc: list[tuple[int, str]] = []
+        self._zoned = 0
         self._beside: dict[str, None] = {}
         self._beside_size = 0
 
@@ -324,10 +327,14 @@ class BatchBuilder:
         out = np.full(len(cells), np.datetime64("NaT"), dtype=TIME_DTYPE)
         slow = _fast_times(cells, out)
         self._plain_dates += len(cells) - len(slow)
+        zone = self.layout.utc_to
+        utc = np.isin(np.arange(len(cells)), slow, invert=True) if zone else np.zeros(0, np.bool_)
         for row in slow:
             cell = cells[row]
             if is_empty(cell):
                 continue
+            if zone:
+                cell, utc[row] = _without_utc(cell)
             parsed = parse_time(cell, self.layout.date_order)
             evidence = date_order_evidence(cell)
             if evidence and evidence != "either":
@@ -337,9 +344,22 @@ class BatchBuilder:
                 self._utc.append((self._count + int(row), cell_text(cell)))
             self._plain_dates += evidence != "either" and parsed.value is not None
             self._take_time(int(row), column, label, parsed, cell, out)
+        if zone:
+            self._tell_by_clock(column, cells, out, utc)
         if column.kind == "date":
             return out.astype("datetime64[D]").astype(TIME_DTYPE)
         return out
+
+    def _tell_by_clock(
+        self, column: Column, cells: Cells, out: npt.NDArray[np.datetime64], utc: npt.NDArray[np.bool_]
+    ) -> None:
+        """Times in UTC by the clock of the zone that the description names, in place; a day without a time of day stays."""
+        at_midnight = out == out.astype("datetime64[D]")
+        days = np.array([_no_clock(cell) for cell in cells.tolist()]) if column.kind == "time" else at_midnight
+        taken = utc & ~np.isnat(out) & ~days
+        if taken.any():
+            out[taken] = by_clock_of(self.layout.utc_to, out[taken])
+            self._zoned += int(taken.sum())
 
     def _take_time(
         self, row: int, column: Column, label: str, parsed: ParsedTime, cell: object, out: npt.NDArray[np.datetime64]
@@ -385,6 +405,8 @@ class BatchBuilder:
             batch.notes.append(
                 f"{counted(self._no_reading, 'row')} left out, repeating the heading or its units, or beginning with #"
             )
+        if self._zoned:
+            batch.notes.append(f"{counted(self._zoned, 'time')} in UTC told by the clock of {self.layout.utc_to}")
         self._refuse_wrong_order(batch)
         self._refuse_utc(batch)
         self._settle_dates(batch)
@@ -407,7 +429,8 @@ class BatchBuilder:
             row, text = self._utc[0]
             raise FileRefused(
                 f"its times are in UTC (line {batch.lines[row]}: {shown(text)}); write them by the local clock, as "
-                "2026-01-31T07:45, or with its offset, as 2026-01-31T07:45+01:00"
+                "2026-01-31T07:45, or with its offset, as 2026-01-31T07:45+01:00, or name the time zone of its depots in a description of it: "
+                "cranktrend source draft FILE asks for it (utc_to)"
             )
 
     def _original(self, row: int) -> str:
@@ -524,6 +547,30 @@ def _factorize(cells: Cells) -> tuple[npt.NDArray[np.int64], list[object]]:
 
 
 _OFFSET = re.compile("[-+]").search
+
+
+def by_clock_of(zone: str, moments: npt.NDArray[np.datetime64]) -> npt.NDArray[np.datetime64]:
+    """Moments in UTC by the local clock of a time zone of the IANA data base (zoneinfo), as "Europe/Berlin"."""
+    local = pd.DatetimeIndex(moments).tz_localize("UTC").tz_convert(ZoneInfo(zone)).tz_localize(None)
+    return np.asarray(local.to_numpy(), dtype="datetime64[s]")
+
+
+def _without_utc(cell: object) -> tuple[object, bool]:
+    """A cell of a file in UTC without the mark that says so, and whether it is in UTC: not where it names an offset."""
+    if isinstance(cell, datetime):
+        aware = cell.tzinfo is not None
+        return (cell.astimezone(UTC).replace(tzinfo=None) if aware else cell), True
+    if not isinstance(cell, str):
+        return cell, True
+    bare = _UTC_MARK.sub("", cell.strip())
+    return bare, re.search(r"\d[+-]\d{2}:?\d{2}$", bare) is None
+
+
+def _no_clock(cell: object) -> bool:
+    """Whether a cell is a day without a time of day."""
+    if isinstance(cell, str):
+        return ":" not in cell and "T" not in cell.upper()
+    return isinstance(cell, date) and not isinstance(cell, datetime)
 
 
 def _fast_times(cells: Cells, out: npt.NDArray[np.datetime64]) -> npt.NDArray[np.int64]:

@@ -15,16 +15,17 @@ from ingest.choices import DRAFTING
 from ingest.errors import FileRefused, IngestError
 from ingest.fields import CLAMP_COLUMNS, TABLES, Table, conversion, own_unit
 from ingest.file_kinds import is_bus_log, is_heading, kind_of_table
-from ingest.layout import combined_headings, is_of_units, is_own, own_layout, source_layout
+from ingest.layout import Layout, combined_headings, is_of_units, is_own, own_layout, source_layout
 from ingest.readers import read_sheets
 from ingest.sheets import Sheet, cell_text
-from ingest.sources import MOST_HEADING_ROWS, WORK, missing_columns, parse_source
+from ingest.sources import IGNORE, MOST_HEADING_ROWS, WORK, ZONE_SHOWN, missing_columns, parse_source
 from ingest.values import (
     ORDERS,
     NumberStyle,
     clean_text,
     date_order_evidence,
     decimal_mark,
+    is_empty,
     parse_number,
     parse_time,
     ways_to_read,
@@ -41,6 +42,9 @@ LOWEST_OF = (
 )
 CLAMP_OF = {ours: name for name, (ours, _) in CLAMP_COLUMNS.items()}  # by column of ours, that of a clamp's millivolts
 DATED_BY = {"readings": "taken_at", "units": "in_service", "repairs": "done_on"}
+OF_A_TIME = ("taken_at", "taken_on", "taken_time")
+_IN_UTC = re.compile(r"[0-9]\s*(?:Z|UTC|GMT)$", re.IGNORECASE)
+_SAYS_UTC = re.compile(r"\b(?:utc|gmt|zulu)\b", re.IGNORECASE)
 OF_A_DATE = ("taken_on", "out_of_service", *DATED_BY.values())
 _CLAMP_SCALE = re.compile(
     r"(clamp\s*\w*|zange\s*\w*|pince\s*\w*)\W{0,3}([0-9.,]+)\s*mv\s*(?:per|/|pro|par)\s*a", re.IGNORECASE
@@ -65,10 +69,13 @@ class Described:
     clamps: Mapping[str, float]
     unsure: Mapping[str, str]
     date_question: str = ""
+    utc_to: str = ""
+    utc_question: str = ""
 
     @property
     def questions(self) -> tuple[str, ...]:
-        open_date = (self.date_question,) if self.date_order == "?" else ()
+        open_date: tuple[str, ...] = (self.date_question,) if self.date_order == "?" else ()
+        open_date += (self.utc_question,) if self.utc_to == "?" else ()
         needed = missing_columns((target for _, target in self.columns), self.table)
         return (
             *open_date,
@@ -80,6 +87,7 @@ class Described:
         lines += [f"# question: {question}" for question in self.questions]
         marks = (("decimal", self.decimal), ("thousands", self.thousands), ("date_order", self.date_order))
         pairs = [("table", toml_text(self.table.name)), *self.reading, *((key, toml_text(mark)) for key, mark in marks)]
+        pairs += [("utc_to", toml_text(self.utc_to))] if self.utc_to else []
         for key, value in pairs:
             note = self.unsure.get(key, "")
             mark = "" if key == "date_order" and self.date_order != "?" else "unsure: "
@@ -182,7 +190,11 @@ def draft_source(path: str | Path, sheet_name: str = "") -> Draft:
     with it is refused. Raises FileRefused when the file is no table, IngestError when it needs no description.
     """
     sheets = [] if is_bus_log(path) else read_sheets(path)
-    if any(own_layout(sheet) for sheet in sheets):
+    own = [(sheet, layout) for sheet in sheets if (layout := own_layout(sheet, named=Path(path).stem))]
+    for sheet, layout in own:
+        if question := _utc_question(_of_layout(sheet, layout)):
+            return _draft_of_own(sheet, layout, question)
+    if own:
         raise IngestError(f"{Path(path).name} has our own column names; import it as it is, no description is needed")
     if what := no_table_of_readings(path, sheets):
         raise FileRefused(f"{Path(path).name} {what}")
@@ -204,11 +216,12 @@ def draft_source(path: str | Path, sheet_name: str = "") -> Draft:
     scales = _clamps(sheet, columns)
     decimal, thousands = _number_marks(columns, notes)
     _settle_units(columns, decimal, thousands, notes)
-    order = _date_order(columns, notes)
+    order, utc = _date_order(columns, notes), _utc_question(columns)
     described = Described(
         sheet.file, region.table, tuple((column.heading, column.target) for column in headed), decimal, thousands, order,
         _layout(sheet, region, len(sheets)), scales,
         {**notes.top, **{_of_heading(column.heading): column.doubt for column in headed if column.doubt}}, "".join(notes.questions),
+        "?" if utc else "", utc,
     )  # fmt: skip
     kind = f"taken for {TAKEN_FOR[region.table.name]}: {region.understood} of {len(headed)} headings are understood"
     others = tuple(other.name for other, _ in found if other is not sheet)
@@ -478,6 +491,38 @@ def _date_order(columns: list[_Column], notes: _Notes) -> str:
         notes.questions.append(f"date_order: is {example} {ways_to_read(example)}? No date in the file settles it")
         return "?"
     return "iso"
+
+
+def _utc_question(columns: Sequence[_Column]) -> str:
+    """What is asked of a file whose times are in UTC, by their mark (Z) or the heading over them; "" where nothing says so."""
+    for column in columns:
+        if column.target in OF_A_TIME:
+            marked = next((cell_text(cell) for cell in column.values if _IN_UTC.search(cell_text(cell))), "")
+            if marked or _SAYS_UTC.search(column.heading):
+                said = marked or f"under {column.heading!r}"
+                return f"utc_to: its times are in UTC ({said}); which time zone's clock do its depots go by? As {ZONE_SHOWN}"
+    return ""
+
+
+def _of_layout(sheet: Sheet, layout: Layout) -> list[_Column]:
+    """The columns of a sheet with our own headings, with the first values below them."""
+    columns = [_Column(heading, target) for heading, target in zip(layout.headings, layout.targets, strict=True)]
+    below = [row for row, line in zip(sheet.head, sheet.head_lines, strict=True) if line > layout.heading_line]
+    for row in below:
+        for column, cell in zip(columns, row, strict=False):
+            column.values += [] if is_empty(cell) else [cell]
+    return columns
+
+
+def _draft_of_own(sheet: Sheet, layout: Layout, question: str) -> Draft:
+    """The description of a file with our own headings whose times are in UTC: nothing but their zone is open."""
+    headed = [
+        (heading, target or IGNORE) for heading, target in zip(layout.headings, layout.targets, strict=True) if heading
+    ]
+    described = Described(
+        sheet.file, layout.table, tuple(headed), layout.style.decimal, layout.style.thousands, "iso", (), {}, {}, "", "?", question
+    )  # fmt: skip
+    return Draft(described, f"taken for {TAKEN_FOR[layout.table.name]}: its headings are our own")
 
 
 def _note_swapped(cells: Sequence[object], seen: Sequence[str], notes: _Notes) -> None:

@@ -156,7 +156,9 @@ def _look_into(path: Path, described: Source | None, known: Sequence[Source]) ->
 def _layout(path: Path, sheet: Sheet, described: Source | None, known: Sequence[Source]) -> tuple[Sheet, Layout] | None:
     layout = own_layout(sheet, named=path.stem)
     if layout is not None:
-        return sheet, layout
+        return sheet, replace(
+            layout, utc_to=_zone_of(sheet, layout, [described] if described else known, asked=described is not None)
+        )
     if described is not None:
         layout = source_layout(sheet, described, all_headings=False)
         return (sheet, layout) if layout else None
@@ -172,6 +174,16 @@ def _layout(path: Path, sheet: Sheet, described: Source | None, known: Sequence[
     return fitting[0] if fitting else None
 
 
+def _zone_of(sheet: Sheet, layout: Layout, known: Sequence[Source], *, asked: bool) -> str:
+    """The time zone that a description names for a file in UTC with our own headings, "" for none."""
+    fitting = [
+        one
+        for one in known
+        if one.utc_to and one.table is layout.table and source_layout(sheet, one, all_headings=not asked)
+    ]
+    return fitting[0].utc_to if fitting else ""
+
+
 def _as_described(path: Path, sheet: Sheet, source: Source) -> Sheet:
     """Read a text file again in the encoding and with the delimiter its description states, when those differ."""
     if sheet.is_workbook or (source.encoding in ("", sheet.encoding) and source.delimiter in ("", sheet.delimiter)):
@@ -185,7 +197,8 @@ def _as_described(path: Path, sheet: Sheet, source: Source) -> Sheet:
 def _reading_of(layout: Layout) -> tuple[object, ...]:
     """What two descriptions must share to give the same rows."""
     constants = tuple(sorted(layout.constants.items()))
-    return layout.targets, layout.conversions, layout.style, layout.date_order, layout.heading_line, constants
+    how = layout.style, layout.date_order, layout.utc_to
+    return layout.targets, layout.conversions, *how, layout.heading_line, constants
 
 
 def _not_known(sheet: Sheet, described: Source | None) -> str:

@@ -60,6 +60,7 @@ class Layout:
     source: str = ""
     ignore_rows: tuple[re.Pattern[str], ...] = ()
     constants: Mapping[str, str] = field(default_factory=dict)
+    utc_to: str = ""
 
     @property
     def numeric(self) -> frozenset[int]:
@@ -310,4 +311,5 @@ def _fit(sheet: Sheet, source: Source, headings: tuple[str, ...], start: int, al
         source=source.name,
         ignore_rows=source.ignore_rows,
         constants=source.constants,
+        utc_to=source.utc_to,
     )

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 from typing import Any, cast
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from sqlite_utils import Database
 
@@ -21,6 +22,7 @@ DATE_ORDERS = (*ORDERS, "iso")
 MOST_HEADING_ROWS = 3  # our choice: more heading rows than a main, a sub and a unit row are not seen
 PARTIAL = ("taken_on", "taken_time")  # a date and a time of day in two columns make taken_at
 WORK = "work"  # part and action of a repair in one column of words
+ZONE_SHOWN = "Europe/Berlin or America/Denver"
 IGNORE = "-"  # a heading described so is left out knowingly
 _NAME = re.compile(r"^[^\s/\\][^/\\]{0,63}$")
 
@@ -43,6 +45,7 @@ class Source:
     ignore_rows: tuple[re.Pattern[str], ...] = ()
     constants: Mapping[str, str] = field(default_factory=dict)
     name: str = ""
+    utc_to: str = ""
 
 
 @dataclass(frozen=True)
@@ -70,6 +73,7 @@ _KEYS = {
     "decimal": str,
     "thousands": str,
     "date_order": str,
+    "utc_to": str,
     "ignore_rows": list,
     "columns": dict,
     "clamp_mv_per_a": dict,
@@ -124,6 +128,7 @@ def _checked(raw: Mapping[str, Any], name: str) -> Source:
         ignore_rows=_patterns(raw.get("ignore_rows", [])),
         constants=_constants(constants, table),
         name=name,
+        utc_to=_zone(raw.get("utc_to", "")),
     )
 
 
@@ -194,6 +199,18 @@ def _date_order(raw: Mapping[str, Any], table: Table) -> DateOrder:
     if order not in DATE_ORDERS:
         raise SourceProblem(f"date_order is {order!r}; allowed are {', '.join(DATE_ORDERS)}")
     return cast(DateOrder, order)
+
+
+def _zone(name: str) -> str:
+    """A time zone whose clock the times of a file in UTC are told by, "" for none."""
+    if name == "?":
+        raise SourceProblem(
+            f"utc_to is not settled; its times are in UTC: write the time zone of its depots, as {ZONE_SHOWN}"
+        )
+    try:
+        return name and ZoneInfo(name).key
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        raise SourceProblem(f"utc_to is {name!r}; allowed is a time zone such as {ZONE_SHOWN}") from None
 
 
 def _encoding(name: str) -> str:

@@ -76,7 +76,7 @@ READING_WORDS = (
     Word("odometer_km", r"odo|mileage|kilomet|km.?stand|laufleistung|tacho|distance|\bkm\b|\bmiles\b", unless=_MOVING),
     Word(
         "temperature_c",
-        r"temp|ambient|aussen|^(?:t|air|outside(?: air)?)(?: (?:deg(?:rees)? )?°? ?[cf])?$",
+        r"(?<!s)temp|ambient|aussen|^(?:t|air|outside(?: air)?)(?: (?:deg(?:rees)? )?°? ?[cf])?$",
         unless=_OTHER_HEAT,
     ),
     _NOTE,

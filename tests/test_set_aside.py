@@ -94,3 +94,51 @@ def test_dismissing_needs_a_reason(db: Database) -> None:
 def test_unknown_column_in_a_correction(db: Database) -> None:
     entry = correct_set_aside(db, 1, {"colour": "red"}, by="anna")
     assert "'colour' is not a column" in entry.problems[0]
+
+
+def test_rows_that_the_corrected_file_brings_in_rightly_are_closed(db: Database, tmp_path: Path) -> None:
+    """A value, a vehicle's number, and one of two values that contradict each other; a slip that is left stays open."""
+    again = readings_file(
+        tmp_path, reading(crank_min_v=11.2), reading(unit="K-102"), reading(unit="K-201", crank_a=-3), name="second.csv"
+    )
+    (told,) = import_paths(db, [again], now=NOW).files
+    assert (told.stored, told.still_aside) == (2, 1)
+    assert told.notes[-1] == "2 rows set aside before, brought in rightly now and closed: 1, 2"
+    assert list_set_aside(db)["id"].tolist() == [3]
+    row = show_set_aside(db, 1)
+    assert (row.state, row.resolution, row.resolved_by) == (
+        "admitted",
+        "brought in rightly by second.csv, line 2",
+        "import",
+    )
+    above = readings_file(tmp_path, reading(taken_at="2023-03-02T08:15", rest_v=9.0), name="third.csv")
+    assert import_paths(db, [above], now=NOW).set_aside == 1
+    right = readings_file(tmp_path, reading(taken_at="2023-03-02T08:15"), name="third.csv")
+    import_paths(db, [right], now=NOW)
+    assert list_set_aside(db)["id"].tolist() == [3]
+
+
+@pytest.mark.parametrize(
+    "other",
+    [
+        reading(crank_min_v=11.2, rest_v=12.5),  # two values differ: another reading
+        reading(crank_min_v=11.2, taken_at="2023-03-01T08:16"),
+        reading(crank_min_v=11.2, unit="K-102"),
+    ],
+)
+def test_another_reading_closes_nothing(db: Database, tmp_path: Path, other: str) -> None:
+    file = readings_file(
+        tmp_path, reading(taken_at="2023-02-01T08:15"), other, name="second.csv"
+    )  # on another line than its like
+    assert import_paths(db, [file], now=NOW).stored == 2
+    assert list_set_aside(db)["id"].tolist() == [1, 2, 3]
+
+
+def test_a_repair_whose_day_was_mistyped_is_closed_by_its_line(tmp_path: Path) -> None:
+    db = fleet(tmp_path)
+    head = "unit,done_on,part,action,reason\n"
+    for day, waits in (("2023-13-05", [1]), ("2023-12-05", [])):
+        file = tmp_path / "repairs.csv"
+        file.write_text(f"{head}K-102,2023-04-05,battery,replaced,no_start\nK-101,{day},battery,replaced,no_start\n")
+        import_paths(db, [file], now=NOW)
+        assert list_set_aside(db)["id"].tolist() == waits

@@ -13,6 +13,7 @@ from samples_chance import examples
 from samples_ingest import GOOD, HEADING, NOW, readings_file
 from sqlite_utils import Database
 
+from ingest import store
 from ingest.drafting import draft_source, preview, toml_text
 from ingest.errors import FileRefused, IngestError, SourceProblem
 from ingest.importer import import_paths
@@ -256,3 +257,50 @@ def test_own_files_need_no_source(db: Database, tmp_path: Path) -> None:
     save_source(db, "s", MINIMAL)
     assert import_paths(db, [readings_file(tmp_path, GOOD)], source="s", now=NOW).stored == 1
     assert HEADING
+
+
+# --- times in UTC ----------------------------------------------------------------------------------------------------
+
+IN_UTC = """Fahrzeug;Zeitstempel (UTC);Ruhespannung (V);Startspannung min (V);Temperatur (°C)
+A-1;2026-11-25T23:30:00Z;12,61;10,9;-3
+A-2;2026-07-25 05:30;12,60;10,8;14
+A-3;2026-10-25T01:30:00+00:00;12,60;10,8;4
+A-4;2026-10-25T09:30:00+02:00;12,60;10,8;4
+"""
+
+
+def test_a_file_in_utc_is_asked_for_its_time_zone_and_told_by_its_clock(tmp_path: Path) -> None:
+    """Central European time, worked by hand: UTC+1, UTC+2 until 01:00 UTC on the last Sunday of October; an offset of its own stays."""
+    file = tmp_path / "logger.csv"
+    file.write_text(IN_UTC, encoding="utf-8")
+    draft = draft_source(file)
+    assert [q for q in draft.questions if q.startswith("utc_to: its times are in UTC (2026-11-25T23:30:00Z)")]
+    with pytest.raises(SourceProblem, match="utc_to is not settled"):
+        parse_source(draft.toml)
+    with pytest.raises(SourceProblem, match="utc_to is 'Mars/Base'; allowed is a time zone such as Europe/Berlin"):
+        parse_source(draft.toml.replace('utc_to = "?"', 'utc_to = "Mars/Base"'))
+    db = store.open_database(tmp_path / "own.db")
+    units = tmp_path / "units.csv"
+    units.write_text("unit,vehicle_class,system_v,depot\n" + "".join(f"A-{n},van,12,yard\n" for n in range(1, 8)))
+    save_source(db, "logger", draft.toml.replace('utc_to = "?"', 'utc_to = "Europe/Vienna"'))
+    found = import_paths(db, [units, file])
+    assert found.files[1].notes[-1] == "3 times in UTC told by the clock of Europe/Vienna"
+    told = store.read_readings(db).set_index("unit")["taken_at"].astype(str).to_dict()
+    assert told == {
+        "A-1": "2026-11-26 00:30:00", "A-2": "2026-07-25 07:30:00", "A-3": "2026-10-25 02:30:00", "A-4": "2026-10-25 09:30:00",
+    }  # fmt: skip
+
+
+def test_a_file_with_our_own_headings_in_utc_can_be_described_too(tmp_path: Path) -> None:
+    file = tmp_path / "readings.csv"
+    file.write_text("unit,taken_at,rest_v,crank_min_v,place\nA-1,2026-01-20T05:30:00Z,12.6,10.9,x\n")
+    units = tmp_path / "units.csv"
+    units.write_text("unit,vehicle_class,system_v,depot\nA-1,van,12,yard\n")
+    db = store.open_database(tmp_path / "own.db")
+    import_paths(db, [units])
+    (refused,) = import_paths(db, [file]).files
+    assert "cranktrend source draft FILE asks for it (utc_to)" in refused.error
+    save_source(db, "own", draft_source(file).toml.replace('utc_to = "?"', 'utc_to = "America/Denver"'))
+    (taken,) = import_paths(db, [file]).files
+    assert (taken.stored, taken.error) == (1, "")
+    assert store.read_readings(db)["taken_at"].astype(str).tolist() == ["2026-01-19 22:30:00"]

@@ -214,6 +214,9 @@ def form(draft: Draft, file: str) -> Described:
     groups = list(GROUPS)
     thousands = right.selectbox(files_words.THOUSANDS, groups, index=groups.index(first.thousands), key=f"thousands_{file}",
                                 format_func=lambda one: GROUPS[one])  # fmt: skip
+    zone = first.utc_to and st.text_input(
+        files_words.ZONE, "" if first.utc_to == "?" else first.utc_to, key=f"zone_{file}", placeholder=files_words.ZONE_AS, width=320
+    )  # fmt: skip
     st.markdown(files_words.EACH_HEADING)
     said = []
     for k, (heading, target) in enumerate(first.columns):
@@ -234,7 +237,13 @@ def form(draft: Draft, file: str) -> Described:
         if target in dict(said).values()
     }  # fmt: skip
     return replace(
-        first, columns=tuple(said), decimal=str(decimal), thousands=str(thousands), date_order=str(order), clamps=clamps
+        first,
+        columns=tuple(said),
+        decimal=str(decimal),
+        thousands=str(thousands),
+        date_order=str(order),
+        clamps=clamps,
+        utc_to=zone.strip() or first.utc_to,
     )
 
 
