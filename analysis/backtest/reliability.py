@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy.special import ndtri
+import scipy
 
 from analysis.backtest.choices import PAST_LISTS
 from analysis.readings.panel import Floats, Ints
@@ -123,7 +123,7 @@ def wilson_interval(events: Floats, count: Floats, *, level: float = LEVEL) -> t
     """Interval of a share (Wilson 1927), (low, high); 0 to 1 for a count of nothing."""
     if not 0 < level < 1:
         raise ValueError(f"level is {level}; allowed are shares between 0 and 1")
-    z2 = float(ndtri(0.5 + level / 2.0)) ** 2
+    z2 = float(scipy.special.ndtri(0.5 + level / 2.0)) ** 2
     n = np.maximum(np.asarray(count, dtype=np.float64), 1e-12)
     share = np.asarray(events, dtype=np.float64) / n
     middle = (share + z2 / (2.0 * n)) / (1.0 + z2 / n)

@@ -15,7 +15,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy.special import chdtrc
+import scipy
 
 from analysis.bay.choices import EXPECTING
 from analysis.circuit.resistances import MEASURED, MOHM_PER_OHM, measured_values, measurement_errors
@@ -233,9 +233,9 @@ def _test(found: Departures, blamed: npt.NDArray[np.bool_], index: pd.Index[int]
     worst = fall.argmax(axis=1)
     place = np.arange(len(chi2)), worst
     dof = used.sum(axis=1)
-    p_value = chdtrc(np.maximum(dof, 1), chi2)
+    p_value = scipy.special.chdtrc(np.maximum(dof, 1), chi2)
     closes = p_value >= EXPECTING.closes_at
-    rest_p = chdtrc(np.maximum(dof - 1, 1)[:, None], chi2[:, None] - fall)
+    rest_p = scipy.special.chdtrc(np.maximum(dof - 1, 1)[:, None], chi2[:, None] - fall)
     repairs = blamed & (rest_p >= EXPECTING.closes_at)
     return pd.DataFrame(
         {

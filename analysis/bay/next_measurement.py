@@ -6,6 +6,7 @@ Schlaifer 1961, from memory).  Where nothing saves more than it costs, the answe
 looked at: after it the question is asked again with what was found.
 """
 
+import math
 from collections.abc import Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
@@ -13,7 +14,7 @@ from typing import Final
 
 import numpy as np
 import pandas as pd
-from scipy.special import ndtr
+import scipy
 
 from analysis.bay.choices import ASKING, TESTING
 from analysis.circuit.battery import open_circuit
@@ -278,7 +279,8 @@ def room_for_discharged(rest_v: float, system_v: int, charged_v: float, *, agm: 
     if not np.isfinite(rest_v):
         return 1.0
     open_v, error = open_circuit(rest_v, system_v=system_v, agm=agm)
-    return float(ndtr((charged_v - open_v) / np.hypot(error, INSTRUMENT.battery_v * system_v / 12.0)))
+    below = (charged_v - open_v) / np.hypot(error, INSTRUMENT.battery_v * system_v / 12.0)
+    return 0.5 * math.erfc(-below / math.sqrt(2.0))
 
 
 def cause_probabilities(shares: Floats, last_slip: Floats, settings: PlanSettings, discharged: Floats) -> Floats:
@@ -373,7 +375,7 @@ def _remedies(settings: PlanSettings) -> tuple[Floats, np.ndarray, Floats, Float
 def outcome_probabilities(candidates: Sequence[Candidate]) -> Floats:
     """(causes, candidates, outcomes) probability of each outcome class; sums to one over the outcomes."""
     mean = np.array([[c.means.get(cause, 0.0) for c in candidates] for cause in NAMES])
-    below = ndtr(EDGES[None, None, :] - mean[:, :, None])
+    below = scipy.special.ndtr(EDGES[None, None, :] - mean[:, :, None])
     full = np.concatenate([np.zeros((*mean.shape, 1)), below, np.ones((*mean.shape, 1))], axis=2)
     return np.asarray(np.diff(full, axis=2), dtype=np.float64)
 

@@ -13,7 +13,7 @@ from typing import Any, Final
 
 import numpy as np
 import pandas as pd
-from scipy.special import chdtrc, gammaln, logsumexp, stdtr
+import scipy
 
 from analysis.bay.choices import WHOSE
 from analysis.bay.closure import MOVED_BY, STATE_FIELDS, Departures
@@ -74,12 +74,14 @@ def looks_foreign(reading: Mapping[str, Any], own: Vehicle) -> bool:
     """Whether a reading is so far from what its vehicle should show that others are worth a look."""
     row, sd_k = _row(reading)
     found = own.expected.departures(row, sd_k)
-    if found.used.any() and chdtrc(int(found.used.sum()), _chi2(found)) < WHOSE.look_at:
+    if found.used.any() and scipy.special.chdtrc(int(found.used.sum()), _chi2(found)) < WHOSE.look_at:
         return True
     km, expected = _km(reading), own.odometer
     if not (np.isfinite(km) and np.isfinite(expected.km)):
         return False
-    return bool(2.0 * stdtr(WHOSE.odometer_tail, -abs(km - expected.km) / expected.scale_km) < WHOSE.look_at)
+    return bool(
+        2.0 * scipy.special.stdtr(WHOSE.odometer_tail, -abs(km - expected.km) / expected.scale_km) < WHOSE.look_at
+    )
 
 
 def nearest_vehicles(reading: Mapping[str, Any], latest: pd.DataFrame, *, most: int = WHOSE.nearest) -> list[str]:
@@ -129,7 +131,7 @@ def whose_reading(reading: Mapping[str, Any], own: Vehicle, others: Mapping[str,
         for unit, v in others.items()
         if not v.expected.unknown & typed
     }
-    total = float(logsumexp([here, *there.values()]))
+    total = float(scipy.special.logsumexp([here, *there.values()]))
     share = {unit: float(np.exp(value - total)) for unit, value in there.items()}
     ranked = sorted(share.items(), key=lambda pair: -pair[1])
     likely = tuple(pair for pair in ranked[: WHOSE.most_named] if pair[1] >= WHOSE.least_named)
@@ -191,7 +193,7 @@ def _log_own(row: pd.DataFrame, expected: Expected, sd_k: float) -> float:
         logs.append(np.log(WHOSE.slipped / count) + rest + anywhere)
     wide = np.where(np.outer(used, used) > 0, WHOSE.loose_times**2, 1.0) * covariance
     logs.append(np.log(WHOSE.loose) + _log_normal(residual, wide, count))
-    return float(logsumexp(logs))
+    return float(scipy.special.logsumexp(logs))
 
 
 def _log_km(km: float, expected: Odometer, *, own: bool = False) -> float:
@@ -201,13 +203,17 @@ def _log_km(km: float, expected: Odometer, *, own: bool = False) -> float:
     if not np.isfinite(expected.km):
         return float(-np.log(WHOSE.any_km))
     fits = _log_t((km - expected.km) / expected.scale_km) - float(np.log(expected.scale_km))
-    return float(logsumexp([np.log1p(-WHOSE.misread) + fits, np.log(WHOSE.misread / WHOSE.any_km)])) if own else fits
+    return (
+        float(scipy.special.logsumexp([np.log1p(-WHOSE.misread) + fits, np.log(WHOSE.misread / WHOSE.any_km)]))
+        if own
+        else fits
+    )
 
 
 def _log_t(z: float) -> float:
     """Log density of Student's t with `WHOSE.odometer_tail` degrees of freedom (Abramowitz and Stegun 26.7.1)."""
     tail = WHOSE.odometer_tail
-    top = gammaln((tail + 1.0) / 2.0) - gammaln(tail / 2.0) - 0.5 * np.log(tail * np.pi)
+    top = scipy.special.gammaln((tail + 1.0) / 2.0) - scipy.special.gammaln(tail / 2.0) - 0.5 * np.log(tail * np.pi)
     return float(top - (tail + 1.0) / 2.0 * np.log1p(z * z / tail))
 
 

@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy.special import ndtr
+import scipy
 
 from analysis.circuit.choices import BATTERY_TABLES
 from analysis.circuit.limits import (
@@ -180,12 +180,14 @@ def ice(
     known = np.broadcast_arrays(*(_array(v) for v in (open_circuit_v, se_v, temperature_c, system_v, agm)))
     log, error = np.zeros(known[0].shape), np.zeros(known[0].shape)
     warmest = float(freezing_point_c(REST_TABLE_SG[0])) + ICE_FROM_SD * BATTERY_TABLES.freezing_sd_k
-    cold = np.isfinite(known[0]) & (known[2] < warmest)  # of a workshop's readings hardly any
+    cold = np.isfinite(known[0]) & (known[2] < warmest)
+    if not cold.any():  # most workshops' readings
+        return log, error
     volts, se, at, system, gel = (v[cold] for v in known)
     point, low, high = (
         freezes_at_c(volts + step * se, system_v=system, temperature_c=at, agm=gel > 0) for step in (0.0, -1.0, 1.0)
     )
-    frozen = ndtr((point - at) / np.hypot(BATTERY_TABLES.freezing_sd_k, 0.5 * (low - high)))
+    frozen = scipy.special.ndtr((point - at) / np.hypot(BATTERY_TABLES.freezing_sd_k, 0.5 * (low - high)))
     step = np.log(BATTERY_TABLES.frozen_times)
     log[cold] = frozen * step
     error[cold] = np.sqrt(frozen * (BATTERY_TABLES.frozen_log_sd**2 + step**2) - log[cold] ** 2)

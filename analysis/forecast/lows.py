@@ -9,7 +9,7 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy.special import ndtri
+import scipy
 
 from analysis.constants import DAYS_PER_YEAR
 from analysis.forecast.choices import WEATHER
@@ -263,7 +263,7 @@ def daily_courses(n_days: int, seed: int, persistence: float | tuple[float, ...]
     """
     rng = np.random.default_rng(seed)
     half = rng.standard_normal((n_days, PATHS // 2))
-    half[0] = ndtri((rng.permutation(PATHS // 2) + 0.5) / PATHS)
+    half[0] = scipy.special.ndtri((rng.permutation(PATHS // 2) + 0.5) / PATHS)
     z = np.concatenate([half, -half], axis=1)
     of_day = np.broadcast_to(persistence, n_days)
     for k in range(1, n_days):

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy.special import gamma, gammaincc
+import scipy
 
 from analysis.costs import PlanSettings
 from analysis.plan.assignment import HOURS_TOLERANCE, Capacity
@@ -130,7 +130,7 @@ def flagged_list(
 def mean_residual_life(law: Weibull, age: Floats) -> Floats:
     """Expected life left at an age (N,), in the unit of the law: the integral of S beyond it, over S."""
     x = (np.asarray(age, dtype=np.float64) / law.scale) ** law.shape
-    whole = law.scale / law.shape * gamma(1.0 / law.shape) * gammaincc(1.0 / law.shape, x)
+    whole = law.scale / law.shape * scipy.special.gamma(1.0 / law.shape) * scipy.special.gammaincc(1.0 / law.shape, x)
     return np.asarray(whole / np.maximum(np.exp(-x), 1e-300), dtype=np.float64)
 
 

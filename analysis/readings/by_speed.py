@@ -4,7 +4,7 @@ time alone" in NUMBERS.md)."""
 from dataclasses import replace
 
 import numpy as np
-from scipy.special import ndtri
+import scipy
 
 from analysis.circuit.choices import INSTRUMENT
 from analysis.circuit.limits import COPPER_PER_K, REFERENCE_C
@@ -163,7 +163,7 @@ def sound_turning(flat: Floats, scatter: Floats) -> Floats:
     quantile = 1.0 - CLASSES.low_quantile
     count = np.isfinite(flat).sum(axis=1)
     place = np.floor(quantile * np.maximum(count - 1, 0)) + 1.0
-    above = ndtri((place - BLOM) / (np.maximum(count, 1) + 1.0 - 2.0 * BLOM))
+    above = scipy.special.ndtri((place - BLOM) / (np.maximum(count, 1) + 1.0 - 2.0 * BLOM))
     return np.asarray(row_quantile(flat, quantile) - above * scatter, dtype=np.float64)
 
 

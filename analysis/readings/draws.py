@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy.special import ndtri, stdtrit
+import scipy
 
 from analysis.readings.observe import CHANNELS
 from analysis.readings.panel import Bools, Floats
@@ -61,14 +61,14 @@ class Draws:
     def normal(self, quantity: str, where: Bools | None = None) -> Floats:
         """(U, K) standard normal; nil where it is not asked for."""
         if where is None:
-            return np.asarray(ndtri(self.even(quantity)), dtype=np.float64)
+            return np.asarray(scipy.special.ndtri(self.even(quantity)), dtype=np.float64)
         found = np.zeros(where.shape)
-        found[where] = ndtri(self.even(quantity, where))
+        found[where] = scipy.special.ndtri(self.even(quantity, where))
         return found
 
     def student(self, quantity: str, dof: float) -> Floats:
         """(U, K) Student's t with `dof` degrees of freedom."""
-        return np.asarray(stdtrit(dof, self.even(quantity)), dtype=np.float64)
+        return np.asarray(scipy.special.stdtrit(dof, self.even(quantity)), dtype=np.float64)
 
     def of(self, rows: slice | npt.NDArray[np.int64]) -> Draws:
         """Those of some vehicles."""

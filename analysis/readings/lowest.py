@@ -4,7 +4,7 @@ that are something else" in NUMBERS.md)."""
 from dataclasses import replace
 
 import numpy as np
-from scipy.special import log_ndtr
+import scipy
 
 from analysis.circuit.limits import COPPER_PER_K, REFERENCE_C
 from analysis.circuit.temperature import BATTERY_LAW
@@ -95,7 +95,7 @@ def _site(mean: Floats, variance: Floats, least: Floats, least_se: Floats) -> tu
     both = wide + least_se**2
     away = (least - mean) / np.sqrt(both)
     with np.errstate(divide="ignore", invalid="ignore"):
-        hazard = np.exp(-0.5 * away**2 - 0.5 * np.log(2.0 * np.pi) - log_ndtr(-away))
+        hazard = np.exp(-0.5 * away**2 - 0.5 * np.log(2.0 * np.pi) - scipy.special.log_ndtr(-away))
         lost = wide / both * hazard * (hazard - away)
         cut_mean, cut = mean + wide / np.sqrt(both) * hazard, wide * (1.0 - lost)
         precision = 1.0 / cut - 1.0 / wide

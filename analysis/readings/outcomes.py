@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy.special import ndtr
+import scipy
 
 from analysis.readings.choices import LIKELY_PARTS, OUTCOMES
 from analysis.readings.panel import RAN_FREE, Bools, FleetTables, Floats, Ints, Reals, days_since_epoch
@@ -188,7 +188,7 @@ def outcome_weight(
     share = np.clip((starts.day - span_d[0]) / (span_d[1] - span_d[0]), 0.0, 1.0)[:, None]
     then = coldest[0][starts.unit] * (1.0 - share) + coldest[1][starts.unit] * share
     above = then - temperature[:, None]
-    too_cold, slowed = ndtr(above / sd), ndtr((above + OUTCOMES.slow_above_k) / sd)
+    too_cold, slowed = scipy.special.ndtr(above / sd), scipy.special.ndtr((above + OUTCOMES.slow_above_k) / sd)
     known_cause = 1.0 - OUTCOMES.unexplained
     kinds = (
         (starts.failed & now_fitted & failures.any[starts.unit], -temperature, too_cold),

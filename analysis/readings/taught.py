@@ -9,7 +9,7 @@ from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import chdtrc
+import scipy
 
 from analysis.circuit.temperature import TemperatureLaw
 from analysis.readings.choices import TRAVEL
@@ -161,4 +161,4 @@ def unlike(taught: TaughtClass, usual: Floats, spread: Floats, vehicles: Sequenc
         + spread[enough] ** 2 / np.asarray(vehicles)[enough]
         + taught.usual_spread[enough] ** 2 / max(taught.vehicles, 1)
     )
-    return bool(chdtrc(int(enough.sum()), float((away**2 / variance).sum())) < TRAVEL.unlike)
+    return bool(scipy.special.chdtrc(int(enough.sum()), float((away**2 / variance).sum())) < TRAVEL.unlike)

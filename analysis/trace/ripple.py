@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import stdtrit
+import scipy
 
 from analysis.constants import Z_90
 from analysis.trace.choices import RIPPLE
@@ -137,7 +137,7 @@ def _counted(ripple: Array, rate: float, rough: float) -> Strokes:
 
 def _widened(free: float) -> float:
     """How much wider a normal 90 % interval has to be when its standard error rests on few residuals (Student)."""
-    return float(stdtrit(free, 0.95) / Z_90)
+    return float(scipy.special.stdtrit(free, 0.95) / Z_90)
 
 
 def evenness(strokes: Strokes, rate_hz: float, cylinders: int | None) -> tuple[Measured, ...]:

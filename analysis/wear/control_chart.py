@@ -7,7 +7,7 @@ follows from it, from how often vehicles are read and from how many channels are
 from functools import lru_cache
 
 import numpy as np
-from scipy.special import ndtr
+import scipy
 
 from analysis.wear.choices import DRIFT
 
@@ -28,7 +28,7 @@ def run_length(h: float, k: float = DRIFT.allowance, *, shift: float = 0.0, wins
     width = 2.0 * h / (2.0 * CELLS - 1.0)
     at = np.arange(CELLS) * width  # values of the CUSUM; the first cell is zero
     edge = at[None, :] + 0.5 * width - at[:, None] + k
-    below = ndtr(edge - shift)
+    below = scipy.special.ndtr(edge - shift)
     if winsor is not None:
         below = np.where(edge >= winsor, 1.0, np.where(edge < -winsor, 0.0, below))
     stay = np.diff(below, axis=1, prepend=0.0)  # probabilities of going from one to another
@@ -64,9 +64,7 @@ def threshold_for_rate(
     def miss(h: float) -> float:
         return float(np.log(run_length(h, winsor=winsor) / wanted))
 
-    from scipy.optimize import brentq  # loaded where a list is made, not where a kept one is read
-
     below, above = (min(max(float(np.log(wanted)) - d, low), high) for d in NEAR_LOG_RUN_LENGTH)
     if miss(below) < 0.0 < miss(above):
         low, high = below, above
-    return float(brentq(miss, low, high, xtol=1e-4))
+    return float(scipy.optimize.brentq(miss, low, high, xtol=1e-4))

@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import ndtr
+import scipy
 
 from analysis.constants import DAYS_PER_YEAR
 from analysis.readings.panel import Bools, Floats, Ints, Panel, Reals, evenly
@@ -185,7 +185,7 @@ def past_lives(
     )
     lag = np.nan_to_num(grid.lag, nan=0.0) / DAYS_PER_YEAR
     excess = found.amount * lag**PATHS.power / fail_excess[group][:, None]
-    ended = np.maximum(ndtr((excess - GROWTH.ends_at) / GROWTH.ends_at_sd), GROWTH.ends_sound)
+    ended = np.maximum(scipy.special.ndtr((excess - GROWTH.ends_at) / GROWTH.ends_at_sd), GROWTH.ends_sound)
     weight = found.weight * np.where(failed[:, None], ended, 1.0)
     return ReadLives(weight / weight.sum(axis=1, keepdims=True), span_of(day, use, end), group)
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy.special import gamma, gammainc
+import scipy
 
 from analysis.constants import DAYS_PER_YEAR
 from analysis.readings.panel import Floats, dates_of, left_d
@@ -27,7 +27,7 @@ class Weibull:
     @property
     def mean(self) -> float:
         """Mean life, in the unit of the scale."""
-        return float(self.scale * gamma(1.0 + 1.0 / self.shape))
+        return float(self.scale * scipy.special.gamma(1.0 + 1.0 / self.shape))
 
     def survival(self, t: float) -> float:
         """S(t)."""
@@ -90,7 +90,8 @@ def cost_rate(law: Weibull, age: float, *, planned: float, unplanned: float) -> 
     if np.isinf(age):
         return unplanned / law.mean
     survived = law.survival(age)
-    length = law.mean * float(gammainc(1.0 / law.shape, (age / law.scale) ** law.shape))  # the integral of S to age
+    # the integral of S to age
+    length = law.mean * float(scipy.special.gammainc(1.0 / law.shape, (age / law.scale) ** law.shape))
     return float((planned * survived + unplanned * (1.0 - survived)) / length)
 
 
@@ -116,9 +117,7 @@ def age_replacement(law: Weibull, *, planned: float, unplanned: float) -> AgeRep
 
 def _lowest(of: Callable[[float], float], low: float, high: float) -> tuple[float, float]:
     """Where in a range something is least, and how much it is there."""
-    from scipy.optimize import minimize_scalar  # loaded where a plan is made, not where one is read
-
-    best = minimize_scalar(of, bounds=(low, high), method="bounded", options={"xatol": 1e-9})
+    best = scipy.optimize.minimize_scalar(of, bounds=(low, high), method="bounded", options={"xatol": 1e-9})
     return float(best.x), float(best.fun)
 
 
@@ -178,7 +177,7 @@ def part_lifetimes(
             law = fit_weibull(age[own], failed[own], entry[own])
             out[part] = Lifetime(part, law, failures, f"the fleet's own {failures} failures")
         else:
-            scale = life_years[part] * DAYS_PER_YEAR / float(gamma(1.0 + 1.0 / LIVES.assumed_shape))
+            scale = life_years[part] * DAYS_PER_YEAR / float(scipy.special.gamma(1.0 + 1.0 / LIVES.assumed_shape))
             source = f"the setting of {life_years[part]:g} years (only {failures} failures in the fleet)"
             out[part] = Lifetime(part, Weibull(LIVES.assumed_shape, scale), failures, source)
     return out

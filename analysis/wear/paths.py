@@ -10,7 +10,7 @@ from typing import Final
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import ndtr
+import scipy
 
 from analysis.constants import DAYS_PER_YEAR
 from analysis.kernel.loops import (
@@ -172,7 +172,7 @@ class Growth:
         doubtful[:, 0] = False  # the steady path has no growth
         m, s = amount[doubtful], sd[doubtful]
         z = m / s
-        inside, density = ndtr(z), np.exp(-0.5 * z * z) / np.sqrt(2.0 * np.pi)
+        inside, density = scipy.special.ndtr(z), np.exp(-0.5 * z * z) / np.sqrt(2.0 * np.pi)
         mean = m * inside + s * density
         square = (m * m + s * s) * inside + m * s * density
         slope = cov[doubtful] / (s * s)

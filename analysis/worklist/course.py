@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy.special import ndtri
+import scipy
 
 from analysis.constants import DAYS_PER_YEAR, Z_80
 from analysis.forecast.lows import seasonal_lows
@@ -150,7 +150,9 @@ def theil_sen(day: Floats, value: Floats) -> tuple[float, float, float]:
     slopes = np.sort((value[:, None] - value)[later] / (day[:, None] - day)[later])
     same = np.concatenate([np.unique(both, return_counts=True)[1] for both in (day, value)])
     ties = (same * (same - 1) * (2 * same + 5)).sum()
-    half = -ndtri(0.5 - 0.5 * JUDGING.plain_confidence) * np.sqrt((count * (count - 1) * (2 * count + 5) - ties) / 18.0)
+    half = -scipy.special.ndtri(0.5 - 0.5 * JUDGING.plain_confidence) * np.sqrt(
+        (count * (count - 1) * (2 * count + 5) - ties) / 18.0
+    )
     low, high = np.round(0.5 * (len(slopes) - half)) - 1, np.round(0.5 * (len(slopes) + half))
     low, high = slopes[[max(int(low), 0), min(int(high), len(slopes) - 1)]]
     return float(np.median(slopes)), float(low), float(high)
