@@ -14,7 +14,7 @@ import pytest
 from samples_chance import one_in
 
 from analysis.bay.closure import check_closure, predicted_measurements
-from analysis.bay.expected import ClassKnowledge, Expected, class_knowledge, expected_of
+from analysis.bay.expected import ClassKnowledge, Expected, class_knowledge, expected_of, expected_of_each
 from analysis.circuit.resistances import MEASURED
 from analysis.readings.choices import NOISE
 from analysis.readings.panel import FleetTables, days_since_epoch, make_panel, without_slips
@@ -122,6 +122,27 @@ def test_only_readings_handed_over_count() -> None:
     assert expected_of(own, day, known).earlier == len(own.readings)
 
 
+def test_vehicles_of_a_class_looked_at_together_are_expected_as_each_alone_within_a_fifth_of_their_errors() -> None:
+    made, none = sound(), pd.DataFrame()
+    at = pd.Timestamp(SOUND.end)
+    name = make_panel(made.units, made.readings.iloc[:0]).groups[0]
+    alike = made.units[made.units["vehicle_class"] + " " + made.units["system_v"].astype(str) + " V" == name].head(4)
+    # of the third only a few readings, so that vehicles with fewer than others are among them
+    few = made.readings.index[made.readings["unit"] == alike["unit"].iloc[2]][3:]
+    readings = made.readings[made.readings["unit"].isin(alike["unit"])].drop(index=few)
+    tables = FleetTables(alike, readings, made.repairs.iloc[:0], none, none)
+    day = float(days_since_epoch(pd.DatetimeIndex([at]))[0])
+    found = expected_of_each(tables, day, knowledge(name))
+    assert sorted(found) == sorted(alike["unit"])
+    for unit, expected in found.items():
+        own = replace(tables, units=alike[alike["unit"] == unit], readings=readings[readings["unit"] == unit])
+        alone = expected_of(own, day, knowledge(name))
+        assert expected.earlier == alone.earlier
+        for field, spread in (("battery_mohm", "battery"), ("ground_mohm", "ground"), ("load_a", "load")):
+            off = np.log(getattr(expected.state, field) / getattr(alone.state, field))
+            assert abs(off) < 0.2 * float(np.asarray(getattr(alone.spread, spread)))
+
+
 def test_learned_battery_laws_lie_between_the_two_published_brackets() -> None:
     """Load-test table x1.37 and power-available table x2.5 from 20 to -18 °C (see tests/published)."""
     for name in make_panel(sound().units, sound().readings.iloc[:0]).groups:
@@ -150,6 +171,8 @@ def test_bad_calls() -> None:
     known = replace(class_knowledge(panel, panel.groups[0]), name="bus 12 V")
     with pytest.raises(ValueError, match="known is of the class 'bus 12 V'"):
         expected_of(own, 1.0, known)
+    with pytest.raises(ValueError, match="units are of the classes none; allowed is one class"):
+        expected_of_each(replace(own, units=own.units.iloc[:0]), 1.0)
 
 
 def test_predicted_peak_is_the_stall_where_nothing_is_said_of_the_inrush() -> None:

@@ -39,7 +39,7 @@ from analysis.starting.coldest_start import start_state
 from analysis.starting.loop import StartState
 from analysis.wear.choices import FAILING
 from analysis.wear.growth_laws import GrowthLaws
-from analysis.wear.state import estimate_state
+from analysis.wear.state import FleetState, estimate_state
 
 DRAWS: Final = 256  # for speed: a standard error is good to 5 %
 MIDDLE: Final = (0.16, 0.84)  # quantiles one standard deviation from the median of a Gaussian
@@ -145,21 +145,36 @@ def class_knowledge(
 
 
 def expected_of(tables: FleetTables, day: float, known: ClassKnowledge | None = None) -> Expected:
-    """What a reading taken on `day` [d since 1970] should show, from the readings of one vehicle before it.
-
-    :param tables: one row of `units`; its readings and repairs, all before the reading that is to be checked
-    :param known: what is known of its class; None for what the vehicle's own readings and print say
-    :raises ValueError: not exactly one vehicle, or another class's knowledge
-    """
+    """:func:`expected_of_each` for the only row of `units`; ValueError where there are more."""
     if len(tables.units) != 1:
         raise ValueError(f"units has {len(tables.units)} rows; allowed is one")
-    name = class_groups(tables.units)[1][0]
-    if known is not None and known.name != name:
-        raise ValueError(f"known is of the class {known.name!r}; allowed is {name!r}")
-    own = known or class_knowledge(without_slips(make_panel(tables.units, tables.readings)), name)
-    laws = own.laws
-    state = estimate_state(tables, day, np.array([0.0]), draws=DRAWS, laws=laws, growth_laws=own.growth, growth=False)
-    panel = state.panel
+    (found,) = expected_of_each(tables, day, known).values()
+    return found
+
+
+def expected_of_each(tables: FleetTables, day: float, known: ClassKnowledge | None = None) -> dict[str, Expected]:
+    """What a reading taken on `day` [d since 1970] should show of each vehicle, from its own readings before it, and by far less from
+    the others': what it was never read for is taken from theirs, as on the list.
+
+    :param tables: vehicles of one class; their readings and repairs, all before the reading that is to be checked
+    :param known: what is known of their class; None for what these readings and print say
+    :raises ValueError: no vehicle, several classes, or another class's knowledge
+    """
+    names = class_groups(tables.units)[1]
+    if len(names) != 1:
+        raise ValueError(f"units are of the classes {', '.join(names) or 'none'}; allowed is one class")
+    if known is not None and known.name != names[0]:
+        raise ValueError(f"known is of the class {known.name!r}; allowed is {names[0]!r}")
+    own = known or class_knowledge(without_slips(make_panel(tables.units, tables.readings)), names[0])
+    each = estimate_state(
+        tables, day, np.array([0.0]), draws=DRAWS, laws=own.laws, growth_laws=own.growth, growth=False
+    )
+    return {str(unit): _expected(each.of(np.array([row])), own) for row, unit in enumerate(each.names)}
+
+
+def _expected(state: FleetState, own: ClassKnowledge) -> Expected:
+    """The same of the only vehicle of a state."""
+    panel, laws = state.panel, own.laws
     level = state.drawn[0][:, 0, :].astype(np.float64)
     middle, spread = np.asarray(np.median(level, axis=1), dtype=np.float64), _spread(level)
     if not panel.present.any():  # like its class, though it may be worn: the draws say how far

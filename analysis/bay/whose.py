@@ -58,16 +58,16 @@ OWN: Final = Whose(0.0)
 
 def odometer_at(readings: pd.DataFrame, at: pd.Timestamp) -> Odometer:
     """The odometer expected at a moment from one vehicle's earlier readings (taken_at, odometer_km, doubtful)."""
-    before = readings[["taken_at", "odometer_km", "doubtful"]]
-    before = before[(before["taken_at"] < at) & before["odometer_km"].notna()].sort_values("taken_at")
-    before = before[~doubted(before, "odometer_km")]
-    if before.empty:
+    shown = readings["odometer_km"].to_numpy(np.float64)
+    ago_d = (at - readings["taken_at"]).dt.total_seconds().to_numpy(np.float64) / 86400.0
+    told = np.flatnonzero((ago_d > 0.0) & np.isfinite(shown) & ~np.asarray(doubted(readings, "odometer_km")))
+    if not len(told):
         return Odometer(float("nan"), float("nan"))
-    first, last = before.iloc[0], before.iloc[-1]
-    days = (last["taken_at"] - first["taken_at"]).total_seconds() / 86400.0
-    pace = (last["odometer_km"] - first["odometer_km"]) / days if days >= 1.0 else WHOSE.km_a_day
-    run = max(float(pace), 0.0) * (at - last["taken_at"]).total_seconds() / 86400.0
-    return Odometer(float(last["odometer_km"]) + run, WHOSE.odometer_sd_km + WHOSE.odometer_sd_share * run)
+    first, last = told[np.argmax(ago_d[told])], told[np.argmin(ago_d[told])]
+    days = ago_d[first] - ago_d[last]
+    pace = (shown[last] - shown[first]) / days if days >= 1.0 else WHOSE.km_a_day
+    run = max(float(pace), 0.0) * float(ago_d[last])
+    return Odometer(float(shown[last]) + run, WHOSE.odometer_sd_km + WHOSE.odometer_sd_share * run)
 
 
 def looks_foreign(reading: Mapping[str, Any], own: Vehicle) -> bool:

@@ -10,7 +10,7 @@ import pandas as pd
 from sqlite_utils import Database
 
 from analysis.bay.against import NOTED
-from analysis.bay.expected import ClassKnowledge, Expected, class_knowledge, expected_of
+from analysis.bay.expected import ClassKnowledge, Expected, class_knowledge, expected_of_each
 from analysis.bay.one_reading import ReadingCheck, check_one_reading, resistances_over_time
 from analysis.bay.same_visit import measured_before
 from analysis.bay.where_volts_go import WhereVoltsGo, where_volts_go
@@ -85,28 +85,36 @@ def knowledge_from(
 
 
 def expect(
+    db: Database, unit: Mapping[Any, Any], readings: pd.DataFrame, known: ClassKnowledge, *, at: pd.Timestamp
+) -> Expected:
+    """What a vehicle should show at a moment, from its own readings and repairs before it."""
+    (found,) = expect_each(db, [unit], readings, known, at=at).values()
+    return found
+
+
+def expect_each(
     db: Database,
-    unit: Mapping[Any, Any],
+    units: Sequence[Mapping[Any, Any]],
     readings: pd.DataFrame,
     known: ClassKnowledge,
     *,
     at: pd.Timestamp,
     repairs: pd.DataFrame | None = None,
     answers: pd.DataFrame | None = None,
-) -> Expected:
-    """What the vehicle should show at a moment, from its own readings and repairs before it.
+) -> dict[str, Expected]:
+    """The same of vehicles of one class, by name.
 
     repairs, answers: of all vehicles, where they were read already.
     """
-    name, empty = unit["unit"], pd.DataFrame()
+    rows, empty = pd.DataFrame(units), pd.DataFrame()
     repairs = store.read_repairs(db) if repairs is None else repairs
     answers = read_reset_answers(db) if answers is None else answers
     tables = FleetTables(
-        pd.DataFrame([unit]), readings[(readings["unit"] == name) & (readings["taken_at"] < at)],
-        repairs[(repairs["unit"] == name) & (repairs["done_on"] <= at)], empty, empty,
-        answers[answers["unit"] == name],
+        rows, readings[readings["unit"].isin(rows["unit"]) & (readings["taken_at"] < at)],
+        repairs[repairs["unit"].isin(rows["unit"]) & (repairs["done_on"] <= at)], empty, empty,
+        answers[answers["unit"].isin(rows["unit"])],
     )  # fmt: skip
-    return expected_of(tables, float(days_since_epoch(pd.DatetimeIndex([at]))[0]), known)
+    return expected_of_each(tables, float(days_since_epoch(pd.DatetimeIndex([at]))[0]), known)
 
 
 def take_apart(
@@ -224,8 +232,18 @@ class Record:
     def vehicles(self, names: Sequence[str]) -> dict[str, Vehicle]:
         """What some vehicles should show at the moment; what is usual in their classes is learned from readings before."""
         self._read(names)
-        new = [name for name in names if name not in self._vehicles]
-        self._vehicles |= {row["unit"]: self._vehicle(row) for row in rows_of(self.units, new)}
+        alike: dict[str, list[Mapping[Any, Any]]] = {}
+        for row in rows_of(self.units, [name for name in names if name not in self._vehicles]):
+            alike.setdefault(class_name(row), []).append(row)
+        for rows in alike.values():
+            readings = pd.concat([self._readings[row["unit"]] for row in rows])
+            known = self.known(rows[0])
+            found = expect_each(
+                self.db, rows, readings, known, at=self.at, repairs=self._repairs, answers=self._answers
+            )
+            self._vehicles |= {
+                unit: Vehicle(expected, odometer_at(self._readings[unit], self.at)) for unit, expected in found.items()
+            }
         return {name: self._vehicles[name] for name in names}
 
     def known(self, unit: Mapping[Any, Any]) -> ClassKnowledge:
@@ -234,11 +252,6 @@ class Record:
         if of not in self._classes:
             self._classes[of] = knowledge_from(self.db, unit, before=self.at, units=self.units)
         return self._classes[of]
-
-    def _vehicle(self, row: Mapping[Any, Any]) -> Vehicle:
-        readings, known = self._readings[row["unit"]], self.known(row)
-        expected = expect(self.db, row, readings, known, at=self.at, repairs=self._repairs, answers=self._answers)
-        return Vehicle(expected, odometer_at(readings, self.at))
 
 
 # --- whose reading it is ---------------------------------------------------------------------------------------------

@@ -1,7 +1,9 @@
 """A row of the weekly list: its reasons, the next measurement, the action.  No arithmetic that decides anything."""
 
+from __future__ import annotations
+
 from collections.abc import Mapping, Sequence
-from typing import Any, TypeAlias
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 import numpy as np
 import pandas as pd
@@ -12,11 +14,13 @@ from analysis.circuit.limit_book import LimitBook
 from analysis.costs import PlanSettings
 from analysis.readings.panel import RAN_FREE
 from analysis.readings.renewals import PARTS
-from analysis.worklist.assess import FleetList
 from dashboard.words.choices import SAYING
 from dashboard.words.plain_text import as_sentence
 from dashboard.words.reasons import PART_WORDS, Fact, facts, sentence, turning_alone
 from dashboard.words.safety import said_with
+
+if TYPE_CHECKING:
+    from analysis.worklist.assess import FleetList
 
 Parts: TypeAlias = pd.DataFrame | Sequence[Mapping[Any, Any]]
 CHEAP_FIRST = {

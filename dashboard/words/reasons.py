@@ -4,10 +4,12 @@ Every figure of a sentence stands in its fact, and the facts go into the list's 
 is said that a program cannot check.
 """
 
+from __future__ import annotations
+
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Final, TypeAlias
+from typing import TYPE_CHECKING, Any, Final, TypeAlias
 
 import numpy as np
 import pandas as pd
@@ -15,7 +17,6 @@ import pandas as pd
 from analysis.bay.figures import digits_apart, usual_digits
 from analysis.circuit.limits import Limits
 from analysis.readings.choices import OBSERVING
-from analysis.worklist.assess import FleetList
 from dashboard.words.choices import SAYING
 from dashboard.words.plain_text import (
     F_PER_K,
@@ -28,6 +29,9 @@ from dashboard.words.plain_text import (
     span,
     temperature,
 )
+
+if TYPE_CHECKING:
+    from analysis.worklist.assess import FleetList
 
 Fact: TypeAlias = dict[str, Any]
 """`kind` and the figures of one sentence, rounded as they are said, temperatures to 0.1; dates as YYYY-MM-DD."""
