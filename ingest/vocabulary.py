@@ -13,7 +13,7 @@ _POSITIVE = r"\+|\bpos|plus|posit"
 _GROUND = r"\bearth|ground|gnd|masse|\bneg|minus|tierra|masa|\bgrd"
 _CONTACTS = r"contact|\bsol\b|solenoid|kontakt|magnetschalter|relais|contacto|\brelay"
 _CONTROL = r"control|\bctl|\bctrl|steuer|trigger|klemme 50|\bkl\.? ?50|commande|mando|\bs wire|signal"
-_DROP = r"drop|abfall|verlust|chute|caida|\bloss|\bdv\b|\bvd\b"
+_DROP = r"drop|abfall|spannungsfall|verlust|chute|caida|\bloss|\bdv\b|\bvd\b"
 
 
 @dataclass(frozen=True)
@@ -117,7 +117,7 @@ UNIT_WORDS = (
         r"|ausmuster|letzter (?:tag|einsatz)",
         unless=_PRICE,
     ),
-    Word("in_service", r"in.service|commission|zulassung|inbetrieb|since|mise en|alta", unless=_UPKEEP),
+    Word("in_service", r"in.service|commission|zulassung|in.?betrieb|since|\bseit\b|mise en|alta", unless=_UPKEEP),
     Word("in_service", r"service", sure=False, unless=_UPKEEP),
     Word(
         "unit",
@@ -152,26 +152,48 @@ _SAID: Mapping[str, str] = MappingProxyType(
     {
         "flooded": r"wet|lead acid|wet lead acid",
         "intake_heater": r"glow ?plugs?",
-        "no_start": rf"(?:{_NOT} {_TURN}|(?:no|non) ?start(?:er)?|(?:failed|refused|unable) to {_TURN}){_CASUAL}",
+        "no_start": rf"(?:{_NOT} {_TURN}|(?:no|non) ?start(?:er)?|(?:failed|refused|unable) to {_TURN}){_CASUAL}"
+        r"|startausfall|fehlstart|kein start|(?:springt|sprang|startete?) nicht(?: an)?",
+        "preventive": r"preventat?ive(?: maintenance)?|vorbeugend|vorsorglich|prophylaktisch",
+        "complaint": r"complaints?|driver complaint|beanstandung|beschwerde|reklamation",
         "no_click": r"no click|nothing heard|silent|dead silent",
         "click": r"(?:only |just )?(?:a |one |single )?clicks?(?: only)?",
         "chatter": r"(?:solenoid |relay )?chatter(?:s|ed|ing)?",
         "slow": r"(?:slow(?:ly)?|sluggish)(?: (?:to )?(?:crank|cranking|start|starting|turning))?|(?:crank|turn)(?:s|ed)? (?:over )?slow(?:ly)?",
         "cranks_only": rf"crank(?:s|ed)? (?:but |and )?(?:{_NOT}|no) (?:start|fire)",
-        "battery": r"bat|batt|batts|battery|batteries",
-        "starter_motor": r"starter(?: motor)?",
-        "positive_cable": r"(?:positive|plus) (?:cable|lead)s?",
-        "ground_path": r"(?:earth|ground|negative) (?:strap|cable|lead|path)s?",
-        "replaced": r"(?:new|changed|replaced|renewed|exchanged|swapped|fitted)",
-        "cleaned": r"cleaned",
-        "tightened": r"tightened",
-        "charged": r"(?:re)?charged",
+        "battery": r"bat|batt|batts|battery|batteries|batterien?|starterbatterien?",
+        "starter_motor": r"starter(?: motor)?|anlasser",
+        "positive_cable": r"(?:positive|plus) (?:cable|lead)s?|pluskabel|plusleitung",
+        "ground_path": r"(?:earth|ground|negative) (?:strap|cable|lead|path)s?|masse(?:kabel|band|leitung)|minuskabel",
+        "solenoid_contacts": r"solenoid(?: contacts?)?|magnetschalter",
+        "control_circuit": r"control (?:wire|cable|lead|circuit)|steuer(?:leitung|kabel)",
+        "replaced": r"(?:new|changed|replaced|renewed|exchanged|swapped|fitted|neue?[rns]?|ersetzt|erneuert|getauscht|ausgetauscht|gewechselt)",
+        "cleaned": r"cleaned|gereinigt",
+        "tightened": r"tightened|nachgezogen|festgezogen",
+        "charged": r"(?:re)?charged|(?:auf|nach)?geladen",
     }
 )
 """The word of ours -> what the trade says for it, in small letters without marks (from memory); glow plugs draw amps as an intake
 heater does, and who says nothing else of a start that failed leaves open how."""
 _SLACK = frozenset(
-    ["a", "an", "the", "both", "two", "old", "new", "and", "fitted", "motor", "reman"]
+    [
+        "a",
+        "an",
+        "the",
+        "both",
+        "two",
+        "old",
+        "new",
+        "and",
+        "fitted",
+        "motor",
+        "reman",
+        "alt",
+        "alte",
+        "neu",
+        "neue",
+        "und",
+    ]
 )  # beside part and action
 
 
@@ -217,7 +239,7 @@ _BESIDE = re.compile(
     r"|ausser\w*|betrieb|dienst|abmeld\w*|abgemeldet|stillgelegt|stilllegung|verkauf\w*|verschrott\w*|ausgemustert|ausmuster\w*|letzter"
     r"|klemme|kl|lade\w*|leerlauf\w*|drehzahl\w*|spitze\w*|tiefst\w*|niedrigst\w*|datum|uhrzeit|zeit\w*|tag|gepruft|gemessen"
     r"|prufer|monteur|bemerk\w*|notiz\w*|anmerk\w*|kilometer\w*|stand|km.?stand|laufleistung|tacho\w*|lufttemp\w*|aussen\w*"
-    r"|umgebung\w*|temperatur\w*|klasse|bauart|standort|niederlassung|kraftstoff|zylinder\w*|teil|bauteil|arbeit\w*|massnahme|grund"
+    r"|umgebung\w*|temperatur\w*|klasse|bauart|typ|bordnetz|antrieb|seit|erledigt|einschaltstrom|standort|niederlassung|kraftstoff|zylinder\w*|teil|bauteil|arbeit\w*|massnahme|grund"
     r"|le|la|les|de|du|des|d|en|au|et|un|une|el|los|las|y|con|vehic\w*|unidad|tension\w*|courant|corriente|demarr\w*|arranque"
     r"|masa|tierra|chute|caida|fecha|hora|heure|jour|mecanic\w*|observ\w*|remarque\w*|commande|mando|bobin\w*|repos\w*|pointe|pico"
 )

@@ -302,3 +302,41 @@ def test_what_the_form_changes_stands_in_the_description(tmp_path: Path) -> None
     assert source.date_order == "day-first"
     assert source.columns["clamp mv"] == "-"
     assert source.clamp_mv_per_a == {}
+
+
+def test_a_workshop_s_own_language_is_read_as_it_stands(tmp_path: Path) -> None:
+    """Headings and words of a German-speaking office, each written by hand; a stamp of the time is no temperature."""
+    head = "Wagen;erledigt am;Arbeit;Grund"
+    said = {
+        "Anlasser ersetzt;Startausfall": ("starter_motor", "replaced", "no_start"),
+        "Batterie geladen;vorbeugend": ("battery", "charged", "preventive"),
+        "Masseband gereinigt;Beanstandung": ("ground_path", "cleaned", "complaint"),
+        "neuer Magnetschalter;Startausfall": ("solenoid_contacts", "replaced", "no_start"),
+        "Steuerleitung erneuert;vorbeugend": ("control_circuit", "replaced", "preventive"),
+        "Pluskabel nachgezogen;vorbeugend": ("positive_cable", "tightened", "preventive"),
+    }
+    rows = [f"A;{13 + k}.11.2023;{text}" for k, text in enumerate(said)]
+    file = tmp_path / "arbeiten.csv"
+    file.write_text("\n".join([head, *rows, "A;29.11.2023;Radlager ersetzt;vorbeugend"]) + "\n", encoding="cp1252")
+    db = store.open_database(tmp_path / "own.db")
+    units = tmp_path / "fahrzeuge.csv"
+    units.write_text(
+        "Wagennummer;Typ;Bordnetz (V);Standort;Antrieb;In Betrieb seit\nA;Kleinbus;12;Hof;Diesel;13.02.2020\n",
+        encoding="utf-8",
+    )
+    for one in (units, file):
+        draft = draft_source(one)
+        assert not draft.questions
+        assert not draft.described.unsure.keys() - {"date_order"}
+        save_source(db, one.stem, draft.toml)
+    found = import_paths(db, [units, file])
+    assert [(one.stored, one.set_aside) for one in found.files] == [(1, 0), (6, 1)]
+    told = store.read_repairs(db)[["part", "action", "reason"]].itertuples(index=False, name=None)
+    assert set(told) == set(said.values())
+    meters = tmp_path / "messungen.csv"
+    meters.write_text(
+        "Wagen;Zeitstempel;Ruhespannung (V);Spannungsfall Masse (mV)\nA;2023-11-13 07:00;12,6;90\n", encoding="utf-8"
+    )
+    assert dict(draft_source(meters).described.columns) == {
+        "Wagen": "unit", "Zeitstempel": "taken_at", "Ruhespannung (V)": "rest_v", "Spannungsfall Masse (mV)": "drop_ground_mv",
+    }  # fmt: skip

@@ -156,6 +156,8 @@ def test_what_a_renewal_gains_is_said_as_far_as_it_is_known() -> None:
     assert "hardly any colder: another part limits it too" in gain("battery", -20.4, -20.0)
     assert "hardly any colder: its oil limits it too" in gain("battery", -20.4, -20.0, "oil")
     assert gain("battery", -32.0, -20.0) == "with the battery renewed it starts about 12 degrees colder, down to −32 °C"
+    # shown are −9 and −16: who takes one from the other gets 7, though 7.8 K are gained
+    assert gain("battery", -16.4, -8.6) == "with the battery renewed it starts about 7 degrees colder, down to −16 °C"
     assert gain("engine_drag", -32.0, -20.0).startswith("with the drag removed")
     assert gain("battery", -60.0, -20.0).endswith("more than 24 degrees colder, even below −44 °C")
     assert gain("battery", -60.0, -50.0) == ""

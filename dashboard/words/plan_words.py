@@ -219,10 +219,15 @@ def decided_words(row: Mapping[str, Any]) -> str:
 
 
 def left_out_words(row: Mapping[str, Any], currency: str) -> str:
+    after = ", what comes after these weeks counted" if round(row["saving"]) > round(row["cost_at_risk"]) else ""
     return (
         f"{decided_words(row)}Left out because {REASON_WORDS[row['reason']]}: {percent(row['risk'])} chance of a no-start within "
         f"the plan's weeks, {money(row['cost_at_risk'], currency)} at risk; "
-        + (f"a visit would save {money(row['saving'], currency)}." if row["saving"] > 0 else "a visit would not pay.")
+        + (
+            f"a visit would save {money(row['saving'], currency)}{after}."
+            if row["saving"] > 0
+            else "a visit would not pay."
+        )
     )
 
 
@@ -238,7 +243,10 @@ def no_hours_words(plan: ReplacementPlan) -> str:
 
 def no_visit_words(plan: ReplacementPlan) -> str:
     if not (plan.hours["hours"] > 0).any():
-        return "No visit can be planned: no workshop has hours in these weeks."
+        return (
+            "No visit can be planned: no workshop has hours in these weeks. Import a workshops.csv (columns depot and hours_per_week), or "
+            "set the hours on the plan's page."
+        )
     if len(plan.left_out):
         return "No visit can be planned in these weeks; what is left out, and why, stands under Left out."
     return "No visit pays in these weeks."

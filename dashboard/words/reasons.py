@@ -25,6 +25,7 @@ from dashboard.words.plain_text import (
     as_sentence,
     cold_words,
     count_words,
+    fahrenheit_of,
     in_reader_unit,
     span,
     temperature,
@@ -449,8 +450,13 @@ class Reader:
 
     def degrees(self, apart_k: float) -> str:
         """How far apart two temperatures are."""
-        count = f"{apart_k * (F_PER_K if self.fahrenheit else 1.0):.0f}"
-        return f"{count} degree{'' if count == '1' else 's'}"
+        return count_words(round(apart_k * (F_PER_K if self.fahrenheit else 1.0)), "degree")
+
+    def apart(self, warmer_c: float, colder_c: float) -> str:
+        """How far apart two temperatures are that are both shown: what a reader who takes one from the other gets, and never nothing."""
+        kept = [round(value, 1) for value in (warmer_c, colder_c)]  # as they are shown
+        shown = [round(fahrenheit_of(one) if self.fahrenheit else one) for one in kept]
+        return count_words(max(shown[0] - shown[1], 1), "degree")
 
 
 def sentence(fact: Fact, as_of: pd.Timestamp, *, fahrenheit: bool = False) -> str:
@@ -584,7 +590,9 @@ def _renewed(fact: Fact, to: Reader) -> str:
             return f"{with_new} it starts {to.down_to(cold)}"
         return f"{with_new} it would start hardly any colder: {ALSO_LIMITS.get(str(fact['limited_by']), 'another part')} limits it too"
     about = "more than" if cold <= STARTS_ALWAYS_C else "about"
-    return f"{with_new} it starts {about} {to.degrees(gain)} colder, {to.down_to(cold)}"
+    end = max(cold, STARTS_ALWAYS_C)
+    shown = to.apart(end + gain, end) if end + gain < STARTS_NEVER_C else to.degrees(gain)
+    return f"{with_new} it starts {about} {shown} colder, {to.down_to(cold)}"
 
 
 _ALIKE: Final = {
