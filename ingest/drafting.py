@@ -206,7 +206,8 @@ def draft_source(path: str | Path, sheet_name: str = "") -> Draft:
         quoted = ", ".join(repr(text) for text in likely_heading(sheets[0])[:6])
         raise FileRefused(
             f"fewer than {DRAFTING.fewest_meanings} headings in it are understood ({quoted}); name at least vehicle, time and one "
-            "measurement, outcome or repair"
+            "measurement, outcome or repair; workshop hours, prices of parts and planned services come under our own headings: depot and "
+            "hours_per_week; part, price, labour_h and lead_days; unit and due_on"
         )
     sheet, region = max(regions, key=lambda pair: pair[1].understood)
     columns = _columns(sheet, region)

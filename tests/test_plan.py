@@ -435,6 +435,21 @@ def test_near_weeks_are_frozen_except_for_the_urgent(inputs: PlanInputs, first: 
     assert set(calm.visits.loc[calm.visits["iso_week"].isin(near), "unit"]) == set(kept["unit"])
 
 
+def test_a_week_in_which_the_last_version_had_no_hours_is_not_frozen(
+    inputs: PlanInputs, first: ReplacementPlan
+) -> None:
+    """Planned before the workshop hours were known, and again: as if it were the first time, and no other way is cheaper."""
+    empty = make(replace(inputs, workshops=inputs.workshops.iloc[:0]))
+    assert not len(empty.visits)
+    again = make(inputs, previous=empty)
+    columns = ["unit", "visit_on", "parts", "uid", "sequence"]
+    pd.testing.assert_frame_equal(again.visits[columns], first.visits[columns])
+    assert not again.summary["promised"]
+    assert make(inputs, previous=first).summary["promised"]
+    costs = again.policies.set_index("policy")["cost"]
+    assert (costs["plan"] <= costs + 0.01 * costs.abs() * again.summary["gap"] + 1e-6).all()
+
+
 def test_who_missed_the_visit_may_come_in_a_frozen_week(inputs: PlanInputs, first: ReplacementPlan) -> None:
     """A week later nobody was there: who was promised that week is not kept waiting by the visits of the next."""
     later = AS_OF + pd.Timedelta(days=7)
@@ -512,15 +527,15 @@ def test_a_part_without_a_price_is_planned_with_the_stated_one() -> None:
     inputs = make_inputs(parts=("battery",))
     table = inputs.catalogue.assign(price=[np.nan, *inputs.catalogue["price"].iloc[1:]])
     plan = make(replace(inputs, catalogue=table), part_price={**PlanSettings().part_price, "battery": 333.0})
-    assert any("No prices of some parts are on record" in note and "battery 333 USD" in note for note in plan.notes)
+    assert any("Not on record for some parts" in note and "battery 333 USD" in note for note in plan.notes)
     assert (plan.orders["price_each"] == 333.0).all()
     empty = make(replace(inputs, catalogue=inputs.catalogue.iloc[:0]))
     assert len(empty.visits)
     (said,) = [note for note in empty.notes if "parts.csv" in note]
     assert said.startswith(
-        "No parts.csv was imported and nothing set in its place; planned with the settings. Prices: battery 200 USD, "
+        "No parts.csv was imported and nothing set in its place, so all is planned with the settings: prices: battery 200 USD, "
     )
-    assert "Delivery times: battery 5 days, " in said
+    assert "; delivery times: battery 5 days, " in said
 
 
 def test_a_lead_time_longer_than_the_plan_is_said() -> None:

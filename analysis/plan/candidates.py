@@ -94,8 +94,7 @@ class Candidates:
 
 
 def complete_catalogue(parts: pd.DataFrame, settings: PlanSettings) -> Catalogue:
-    """Prices, hours and lead times of all parts; what is not on record comes from the settings, with a sentence on each, or one on
-    all where nothing is."""
+    """Prices, hours and lead times of all parts; what is not on record comes from the settings, with a sentence."""
     given = parts.drop_duplicates("part", keep="last").set_index("part") if len(parts) else pd.DataFrame()
     sources = {
         "price": (settings.part_price, "prices", settings.currency),
@@ -103,7 +102,7 @@ def complete_catalogue(parts: pd.DataFrame, settings: PlanSettings) -> Catalogue
         "lead_days": (dict.fromkeys(PARTS, settings.default_lead_days), "delivery times", "days"),
     }
     columns: dict[str, dict[str, float]] = {}
-    notes, every = [], []
+    assumed = []
     for column, (fallback, words, unit) in sources.items():
         values = {}
         missing = []
@@ -114,20 +113,15 @@ def complete_catalogue(parts: pd.DataFrame, settings: PlanSettings) -> Catalogue
             if not known:
                 missing.append(f"{part} {fallback[part]:g} {unit}")
         if missing:
-            every.append(f"{words}: {', '.join(missing)}")
-            some = (
-                f"No {words} of some parts are on record"
-                if len(missing) < len(PARTS)
-                else f"No {words} of parts are on record"
-            )
-            notes.append(f"{some}; {STAND_INS}: {', '.join(missing)}. A parts.csv gives them, or the page Settings.")
+            assumed.append(f"{words}: {', '.join(missing)}")
         columns[column] = values
+    told = "; ".join(assumed)
+    notes = [f"Not on record for some parts, and so {STAND_INS}: {told}. A parts.csv gives them, or the page Settings."]
     if not len(parts):
-        told = ". ".join(one[0].upper() + one[1:] for one in every)
         notes = [
-            f"No parts.csv was imported and nothing set in its place; {STAND_INS}. {told}. What parts cost and take moves visits: import a "
-            "parts.csv, or set it on the page Settings."
+            f"No parts.csv was imported and nothing set in its place, so all is {STAND_INS}: {told}. Import one, or set them on the page Settings."
         ]
+    notes = notes if assumed else []
     return Catalogue(columns["price"], columns["labour_h"], columns["lead_days"], tuple(notes))
 
 

@@ -72,6 +72,7 @@ def report(
         "pins_cost": pins_cost,
         "moved": int((visits["state"] == "moved").sum()) if len(visits) else 0,
         "cancelled": len(cancelled),
+        "promised": _held_back(work, rules),
         "lifetimes": {part: life.source for part, life in work.lives.items()},
     }
     left_out = _left_out(work, rules, rows)
@@ -91,6 +92,13 @@ def report(
         act_by_missed=act_by_missed(inputs, work, rules, rows, left_out),
     )
     return made if inputs.done is None else with_done(made, inputs.done)
+
+
+def _held_back(work: Work, rules: Rules) -> bool:
+    """Whether what the last version promised keeps a visit from where it would pay: a week of it, or a near week that it fixed."""
+    pays = np.isfinite(work.table.cost) & (work.table.cost < work.table.wait[None, :, None])
+    shut = pays & ~np.isfinite(rules.cost)
+    return bool((rules.promised >= 0).any() or shut[:, ~rules.pinned].any())
 
 
 def _parts_and_actions(c: Candidates, row: int, kind: int) -> tuple[list[str], list[str]]:

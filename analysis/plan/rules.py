@@ -29,7 +29,8 @@ class Rules:
 def apply_rules(work: Work, pins: pd.DataFrame | None, previous: ReplacementPlan | None) -> Rules:
     """Take out forbidden and frozen weeks, and find who must come and which week was promised.
 
-    A vehicle whose visit of the last version is past, and was not reported as done, may come in a frozen week.
+    A vehicle whose visit of the last version is past, and was not reported as done, may come in a frozen week. Where that version
+    had no hours it promised nothing, and nothing is frozen.
     """
     cost = work.table.cost.copy()
     units = work.candidates.table["unit"].tolist()
@@ -51,8 +52,9 @@ def apply_rules(work: Work, pins: pd.DataFrame | None, previous: ReplacementPlan
     has = promised >= 0
     bonus[np.flatnonzero(has), promised[has]] = work.settings.move_price
     frozen = min(work.settings.frozen_weeks, len(work.weeks)) if previous is not None else 0
-    if frozen:
+    if previous is not None and frozen:
         risk = between(work.candidates.risk, np.full((len(units), 1), work.weeks.end_day[frozen - 1] / 7.0))[:, 0]
+        near = _planned_weeks(work, previous, frozen)
         for row in range(len(units)):
             if pinned[row]:
                 continue
@@ -61,8 +63,15 @@ def apply_rules(work: Work, pins: pd.DataFrame | None, previous: ReplacementPlan
                 cost[:, row, others] = np.inf
                 forced[row] = True
             elif risk[row] < work.settings.urgent_probability and not missed[row]:
-                cost[:, row, :frozen] = np.inf
+                cost[:, row, near.get(int(work.depot[row]), [])] = np.inf
     return Rules(cost, forced, pinned, work.decided.accepted & ~forced, bonus, promised)
+
+
+def _planned_weeks(work: Work, previous: ReplacementPlan, frozen: int) -> dict[int, list[int]]:
+    """Depot -> the near weeks in which the last version had hours there, and so said who comes."""
+    had = previous.hours.loc[previous.hours["hours"] > 0, ["depot", "iso_week"]]
+    known = set(had.itertuples(index=False, name=None))
+    return {d: [w for w in range(frozen) if (name, work.weeks.iso[w]) in known] for d, name in enumerate(work.depots)}
 
 
 def _apply_pins(work: Work, cost: Floats, row_of: Mapping[str, int], pins: pd.DataFrame | None) -> Bools:

@@ -464,8 +464,8 @@ def figures_words(plan: ReplacementPlan) -> str:
 
 
 def keeps_promises(plan: ReplacementPlan) -> bool:
-    """Whether visits of the version before bind the plan, which costs something."""
-    return bool(plan.visits["state"].isin(["kept", "moved"]).any())
+    """Whether what the version before promised binds the plan, which may cost something."""
+    return bool(plan.summary.get("promised")) or bool(plan.visits["state"].isin(["kept", "moved"]).any())
 
 
 def fewer_words(plan: ReplacementPlan) -> list[str]:
