@@ -52,7 +52,7 @@ class Vehicle:
 
 
 UNHEARD_OF = Vehicle(0, "")
-SPELLINGS_SHOWN = 5  # in one note, our choice
+SPELLINGS_SHOWN = 5  # in one note: enough to see what was meant
 
 
 @dataclass(frozen=True)

@@ -21,6 +21,7 @@ os.environ["OPENBLAS_NUM_THREADS"] = "1"  # every core has a worker; threads tha
 os.environ["OPENPYXL_LXML"] = (
     "False"  # workbooks are written alike whether the extra `logs`, which brings lxml, is there or not
 )
+gc.disable()  # while what stays to the end is loaded
 
 
 def pytest_configure(config: pytest.Config) -> None:
@@ -44,7 +45,7 @@ def pytest_collection(session: pytest.Session) -> Generator[None, object, object
 
 
 def pytest_collection_finish() -> None:
-    """What was loaded stays to the end: it is not looked through again at every collection of garbage.
+    """What was loaded stays to the end: it is not looked through again at every collection of garbage, nor are these as frequent.
 
     Which installed packages bring components for Streamlit is looked for once, and not by every page that a test opens.
     """
@@ -52,8 +53,9 @@ def pytest_collection_finish() -> None:
         from streamlit.components.v2 import manifest_scanner
 
         manifest_scanner.scan_component_manifests = cache(manifest_scanner.scan_component_manifests)
-    gc.collect()
     gc.freeze()
+    gc.set_threshold(20_000, 20, 10)
+    gc.enable()
 
 
 @pytest.fixture(scope="session", autouse=True)

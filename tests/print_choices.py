@@ -114,6 +114,7 @@ def modules(name: str) -> list[Path]:
     return [path for package in ("analysis", "ingest", "dashboard") for path in sorted((ROOT / package).rglob(name))]
 
 
+@cache
 def stages() -> dict[str, tuple[str, str]]:
     """ROOM.STAGE -> its module and the name of its instance there, for every stage of `analysis`, `ingest` and `dashboard`."""
     found = {}
@@ -132,8 +133,9 @@ def stage(key: str) -> Any:
 
 
 @cache
-def _parsed(path: Path) -> ast.Module:
-    return ast.parse(path.read_text(encoding="utf-8"))
+def nodes(path: Path) -> tuple[ast.AST, ...]:
+    """All that a module is written of."""
+    return tuple(ast.walk(ast.parse(path.read_text(encoding="utf-8"))))
 
 
 def readers() -> dict[str, set[str]]:
@@ -142,12 +144,14 @@ def readers() -> dict[str, set[str]]:
     key_of = {where: key for key, where in stages().items()}
     for path in modules("*.py"):
         module = ".".join(path.relative_to(ROOT).with_suffix("").parts)
-        nodes = list(ast.walk(_parsed(path)))
         froms = [
-            (node.module, alias.name) for node in nodes if isinstance(node, ast.ImportFrom) for alias in node.names
+            (node.module, alias.name)
+            for node in nodes(path)
+            if isinstance(node, ast.ImportFrom)
+            for alias in node.names
         ]
         by_name = {name: key_of[from_, name] for from_, name in froms if (from_, name) in key_of}
-        for node in nodes:
+        for node in nodes(path):
             if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name):
                 names = [f"{by_name.get(node.value.id, '')}.{node.attr}"]
             elif isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "getattr":
@@ -170,10 +174,9 @@ def loaded_by(module: str) -> set[str]:
         if one in seen or not path.exists():
             continue
         seen.add(one)
-        nodes = ast.walk(_parsed(path))
         froms = [
             node
-            for node in nodes
+            for node in nodes(path)
             if isinstance(node, ast.ImportFrom) and (node.module or "").partition(".")[0] == package
         ]
         ahead += [str(node.module) for node in froms]

@@ -27,7 +27,8 @@ from analysis.worklist.judge import drawn
 from dashboard.cli.main import main
 from dashboard.desk import assessment
 from demo_fleet.export import export_fleet
-from demo_fleet.simulate import Fleet, simulate_fleet
+from demo_fleet.scenario import demo_run
+from demo_fleet.simulate import Fleet, FleetRun, simulate_fleet
 from demo_fleet.specs import FleetSpec
 from ingest.importer import import_paths
 from ingest.store import open_database
@@ -43,6 +44,11 @@ def fleet(spec_seed: int = SMALL.seed) -> Fleet:
     """A fleet of 24 vehicles over two years with a dozen no-starts; another seed, another fleet."""
     spec = FleetSpec(spec_seed, units=SMALL.units, years=SMALL.years, unrecorded=SMALL.unrecorded)
     return kept(f"fleet {spec_seed}", lambda: simulate_fleet(spec))
+
+
+def demo() -> FleetRun:
+    """The demo's operator, gone forward to its day."""
+    return kept("demo run", demo_run)
 
 
 def fleet_folder(path: Path) -> Path:

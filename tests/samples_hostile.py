@@ -6,6 +6,8 @@ import datetime as dt
 from pathlib import Path
 
 import pandas as pd
+import pytest
+from samples_fleet import quick
 from samples_kept import copy_of, in_one_file, kept_file
 from samples_screens import AS_OF, put_past_lists
 from sqlite_utils import Database
@@ -53,7 +55,9 @@ def _make(folder: Path) -> None:
     db = store.open_database(folder / "fleet.db")
     import_paths(db, [_files(folder / "files")], now=NOW, by=NAMES[0])
     _typed(db)
-    found = assess_database(db, as_of=AS_OF)
+    with pytest.MonkeyPatch.context() as patch:
+        quick(patch)
+        found = assess_database(db, as_of=AS_OF)
     _issued(db, found)
     in_one_file(db)
     put_past_lists(folder / "fleet.db", found)

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import ast
-from functools import cache
 from pathlib import Path
 
 import pytest
+from print_choices import ROOT, nodes
 
-ROOT = Path(__file__).resolve().parents[1]
 PACKAGES = ("ingest", "analysis", "dashboard", "demo_fleet")
 MAY_IMPORT: dict[str, set[str]] = {
     "ingest": set(),
@@ -68,12 +67,6 @@ FORBIDDEN_IN_ANALYSIS = {
 
 def modules(package: str) -> list[Path]:
     return sorted((ROOT / package).rglob("*.py"))
-
-
-@cache
-def nodes(path: Path) -> tuple[ast.AST, ...]:
-    """All that a module is written of."""
-    return tuple(ast.walk(ast.parse(path.read_text(encoding="utf-8"))))
 
 
 def imported(path: Path) -> set[str]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from samples_fleet import quick
 from samples_screens import assess_here, fleet_database, shown
 from streamlit.testing.v1 import AppTest
 from test_hostile_names import APP
@@ -17,6 +18,11 @@ from ingest import store
 from ingest.importer import import_paths
 
 NEW = "NEW-1"
+
+
+@pytest.fixture(autouse=True)
+def _quick(monkeypatch: pytest.MonkeyPatch) -> None:
+    quick(monkeypatch)
 
 
 def with_new(folder: Path) -> Path:

@@ -13,7 +13,7 @@ import pandas as pd
 import pytest
 import samples_kept
 from samples_chance import one_in
-from samples_fleet import quick
+from samples_fleet import demo, quick
 from samples_odd import AS_OF, KINDS, odd_fleet
 
 from analysis.forecast.learning import Look
@@ -23,7 +23,6 @@ from dashboard.desk.assessment import list_rows
 from dashboard.words.choices import SAYING
 from dashboard.words.plain_text import STARTS_ALWAYS_C
 from demo_fleet.scenario import AS_OF as DEMO_DAY
-from demo_fleet.scenario import demo_operator
 
 SEEDS = (0, *(pytest.param(seed, marks=pytest.mark.nightly) for seed in range(1, 6)))
 STATED = {20.0, 80.0, -44.0, 30.0}  # reference temperature, the range's share, the ends of the scale
@@ -144,7 +143,7 @@ def test_nothing_impossible_is_said_on_the_demos_dates(monkeypatch: pytest.Monke
     What was learned of the class matters little here: one look at the past does.
     """
     quick(monkeypatch)
-    made = samples_kept.kept("demo operator", demo_operator)
+    made = demo().fleet()
     tables = FleetTables(made.units, made.readings, made.repairs, made.climate, made.forecast)
     looks: dict[str, Look] = {}
     for day in pd.date_range(end=pd.Timestamp(DEMO_DAY), periods=18, freq="56D"):

@@ -11,8 +11,7 @@ import pandas as pd
 import pytest
 from openpyxl import load_workbook
 from samples_chance import one_in
-from samples_fleet import fleet, quick, tables_of
-from samples_kept import kept
+from samples_fleet import demo, fleet, quick, tables_of
 from samples_plan import AS_OF, make_inputs
 from sqlite_utils import Database
 
@@ -39,7 +38,6 @@ from dashboard.desk.planning import (
 )
 from dashboard.files.plan_export import render
 from dashboard.words.plan_words import left_out_rows, with_words
-from demo_fleet.scenario import demo_operator
 from ingest.importer import import_paths
 from ingest.records import list_plans, read_pins, remove_pin, save_decision, save_setting, set_pin
 from ingest.store import open_database, read_parts
@@ -90,7 +88,7 @@ def test_prices_of_parts_are_changed_and_the_old_ones_kept(office: tuple[Databas
 def test_list_and_plan_ask_for_the_same_measurement(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """Who is known well enough to act is not called in to be measured; who is to be measured first is so in the plan too."""
     quick(monkeypatch)
-    made = kept("demo operator", demo_operator) if name == "demo" else fleet()
+    made = demo().fleet() if name == "demo" else fleet()
     tables, day = tables_of(made), pd.Timestamp(made.as_of)
     found = assess(tables, as_of=day, with_classes=False)
     asked = measures_of(found, tables.readings, LimitBook(), PlanSettings())

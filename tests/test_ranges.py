@@ -14,10 +14,10 @@ from functools import cache
 import numpy as np
 import pandas as pd
 import pytest
-from samples_fleet import tables_of
+from samples_fleet import demo, tables_of
 
 from analysis.worklist.assess import assess
-from demo_fleet.scenario import AS_OF, demo_run
+from demo_fleet.scenario import AS_OF
 from demo_fleet.simulate import FleetRun
 from demo_fleet.specs import evaluation_specs
 
@@ -34,7 +34,7 @@ pytestmark = pytest.mark.usefixtures(
 def held(name: str) -> pd.DataFrame:
     """One list of a fleet beside its truth: said, low, high, true [degC], flagged."""
     if name == "demo":
-        run, day = demo_run(), pd.Timestamp(AS_OF)
+        run, day = demo(), pd.Timestamp(AS_OF)
     else:
         spec = replace(next(s for s in evaluation_specs() if s.name == name), units=90, years=2.4)
         run, day = FleetRun(spec), pd.Timestamp(spec.end)

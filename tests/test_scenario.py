@@ -7,7 +7,7 @@ import datetime as dt
 import numpy as np
 import pandas as pd
 import pytest
-import samples_kept
+import samples_fleet
 
 from demo_fleet.cranking import Condition, coldest_start_c
 from demo_fleet.faults import PARTS
@@ -23,7 +23,7 @@ LIVE = {
 
 @pytest.fixture(scope="module")
 def demo() -> Fleet:
-    return samples_kept.kept("demo operator", demo_operator)
+    return samples_fleet.demo().fleet()
 
 
 def ohms(demo: Fleet, unit: str, drop: str, amps: str = "crank_a") -> pd.Series:
