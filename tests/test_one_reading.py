@@ -6,6 +6,7 @@ Truth: nodal analysis (`test_circuit.nodal_start`), the BCI rest-voltage table, 
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
@@ -81,6 +82,37 @@ def test_a_cold_reading_is_brought_to_20_degrees_and_its_error_grows() -> None:
     )
     relative = [value_of(c, "battery")[1] / value_of(c, "battery")[0] for c in (warm, cold)]
     assert relative[1] > relative[0] + 0.05, "0.004 per K of doubt over 40 K is 16 %"
+
+
+def test_hardly_any_amps_make_no_resistance() -> None:
+    """Common practice: 3 A of a solenoid that clicks tell of no battery, cable or motor; 200 A do."""
+    dead = {
+        "temperature_c": 5.0,
+        "rest_v": 12.6,
+        "crank_min_v": 12.55,
+        "crank_a": 3.0,
+        "outcome": "click",
+        "taken_at": "2026-11-20",
+    }
+    check = take(dead)
+    series = ("battery", "motor_lumped", "motor_winding", "back_emf", "torque")
+    assert {one.reason for one in check.identified if one.element in series} == {"hardly any amps flowed"}
+    assert not check.assumed or not reading_sheet.assumed_words(check)
+    assert math.isfinite(
+        value_of(take({**dead, "crank_min_v": 11.3, "crank_a": 200.0, "outcome": "started"}), "battery")[0]
+    )
+    readings = pd.DataFrame([dead, {**dead, "crank_min_v": 11.3, "crank_a": 200.0}]).assign(
+        doubtful="", taken_at=pd.Timestamp("2026-11-20")
+    )
+    over_time = resistances_over_time(readings, EXPECTED)
+    assert over_time["battery_mohm"].notna().tolist() == [False, True]
+
+
+def test_what_points_to_a_fault_is_not_said_to_be_like_the_readings_before() -> None:
+    """Rest volts as ever and a dead feed: that the rest volts are like before is no news beside it."""
+    dead = {"temperature_c": 20.0, "rest_v": 12.65, "feed_v": 0.2, "outcome": "no_click", "taken_at": "2026-11-20"}
+    assert reading_sheet.against_words(take(dead)) == ""
+    assert "is like this vehicle's 7 earlier readings" in reading_sheet.against_words(take(fitting()))
 
 
 def test_an_expected_reading_closes_and_names_nothing() -> None:

@@ -93,6 +93,21 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, Any], str]] = {
         SOUND | {"crank_rpm": 101.0, "outcome": "slow"},  # who saw it slow has a tachometer that is right
         "measurement",
     ),
+    "volts while cranking of one battery of a pair": (
+        SOUND
+        | PAIR
+        | {
+            "rest_v": 25.3,
+            "usual_crank_v": 23.5,
+            "crank_min_v": 11.75,
+            "outcome": "started",
+            "usual_battery_mohm": 12.0,
+        },
+        SOUND
+        | PAIR
+        | {"rest_v": 25.3, "usual_crank_v": 23.5, "crank_min_v": 11.75, "outcome": "slow", "usual_battery_mohm": 12.0},
+        "measurement",
+    ),
     "charging volts of one battery of a pair": (
         {"rest_v": 25.3, "charging_v": 14.2} | PAIR,
         {"rest_v": 25.3, "charging_v": 23.6} | PAIR,

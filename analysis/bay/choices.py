@@ -59,6 +59,8 @@ class Boundaries:
     one_battery_charged: float = stated(0.66, "rest volts", 0.6, 0.75,
         "most that one battery of a pair shows while it is charged; our choice: half of 14.4 to 16 V in 12 V, and no generator that "
         "fails lets a pair fall so far")
+    one_battery_cranked: float = stated(0.6, "usual volts while cranking", 0.55, 0.65,
+        "most that one battery of a pair shows: half, and its own share of the sag; our choice")
     battery_told_c: float = stated(-30.0, "°C", -35.0, -20.0,
         "coldest air in which the last row of the load-test table is held against a battery; our choice: one that is what its label says "
         "holds 9 V at half its label's amps there, by the laws of the cold")

@@ -229,6 +229,7 @@ def _dip(facts: Facts, limits: Limits) -> dict[str, float]:
     known = [v for v in (dip, low) if not math.isnan(v)]
     return {
         "dip_share": _over(rest - low, fall), "low_under_usual_v": number(facts, "usual_crank_v") - low,
+        "low_times": _over(low, number(facts, "usual_crank_v")),
         "lowest_v": min(known, default=NAN), "low_share": _over(low, rest), "lowest_share": _over(min(known, default=NAN), rest),
         "blocks": limits.system_v / 12.0, "clear_fall_v": FACTS.clear_fall_v * limits.system_v / 12.0,
         "felt_drop_v": FACTS.felt_drop_v * limits.system_v / 12.0,

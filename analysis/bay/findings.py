@@ -190,8 +190,8 @@ def _finding(row: Row, facts: Facts, limits: Limits) -> Finding:
 
 
 def _as_it_turns(following: str, facts: Facts) -> str:
-    """What to measure, said for an engine that turns or that does not."""
-    stands = facts.get("outcome") in UNTURNED and facts.get("outcome") != RAN_FREE
+    """What to measure, said for an engine that turns, as it should once its battery is charged, or that does not."""
+    stands = facts.get("outcome") in UNTURNED and facts.get("outcome") != RAN_FREE and "charge" not in following
     return following.replace(CRANKING, KEY_HELD) if stands else following
 
 

@@ -60,6 +60,8 @@ _RESTS_ON: Final = {
     "motor_constant": ("peak_a", "crank_a", "crank_rpm"),
     "torque": ("peak_a", "crank_a", "crank_rpm"),
 }
+HARDLY_FLOWED: Final = "hardly any amps flowed"
+SERIES: Final = ("battery", "positive_cable", "ground_path", "solenoid_contacts", "motor_winding", "motor_lumped")
 ONLY_A_BOUND: Final = "only an upper bound of the volts while cranking"
 REST_ASIDE: Final = "rest voltage set aside"
 LOW_ASIDE: Final = "volts while cranking set aside"
@@ -189,11 +191,14 @@ def check_one_reading(
         at, system_v, typical_crank_a=typical["crank_a"], typical_crank_rel_sd=load_sd, typical_rest_v=typical["rest_v"]
     )
     names = [n for n in str(inferred.assumed[0]).split(",") if n]
+    inferred = _told_by_enough(inferred, at, shown["crank_a"].to_numpy(np.float64))
     frozen = _ice(row, expected, np.array([temperature]), agm)
     inferred = _thawed(inferred, frozen)
     charge = _charge(row, temperature, system_v, limits, inferred, expected, sd, battery_type)
     resistances = _resistances(inferred, shown, expected, temperature, sd)
     load = _load(at, shown, expected)
+    if (inferred.reason == HARDLY_FLOWED).any():
+        load = [replace(one, value=NAN, se=NAN, reason=HARDLY_FLOWED) for one in load]
     expected = expected.iced(*(float(v[0]) for v in frozen))
     judged = low_bound_counts(row, limits, temperature)
     closes = _closure(at, shown, expected, sd, names_in(reading.get("confirmed")), reading.get("outcome"))
@@ -270,6 +275,17 @@ def _ice(readings: pd.DataFrame, expected: Expected, temperature_c: Floats, agm:
     read = np.isfinite(open_v)
     se = np.where(read, se, INSTRUMENT.assumed_rest_v * expected.volts / 12.0)
     return ice(np.where(read, open_v, usual_v), se, temperature_c, system_v=expected.volts, agm=agm)
+
+
+def _told_by_enough(inferred: Inferred, rows: pd.DataFrame, usual_a: Floats) -> Inferred:
+    """The same without what hardly any amps tell of the series circuit; usual_a: at the temperature of each row [A]."""
+    few = rows["crank_a"].to_numpy(np.float64) < enough_a(usual_a)
+    if not few.any():
+        return inferred
+    at = np.ix_(np.flatnonzero(few), np.array([ELEMENTS.index(name) for name in SERIES]))
+    value, se, reason = inferred.value_mohm.copy(), inferred.se_mohm.copy(), inferred.reason.copy()
+    value[at], se[at], reason[at] = NAN, NAN, HARDLY_FLOWED
+    return replace(inferred, value_mohm=value, se_mohm=se, reason=reason)
 
 
 def _thawed(inferred: Inferred, frozen: tuple[Floats, Floats]) -> Inferred:
@@ -556,6 +572,8 @@ def resistances_over_time(readings: pd.DataFrame, expected: Expected, *, agm: bo
     at = np.where(np.isfinite(noted), noted, NOISE.assumed_c)
     sd = np.where(np.isfinite(noted), NOISE.temperature_k, NOISE.assumed_temperature_k)
     found = infer_resistances(values.assign(aid_a=_aid_a(expected, at), agm=float(agm)), expected.volts)
+    usual = predicted_measurements(expected.state, at, inrush=expected.inrush)[:, MEASURED.index("crank_a")]
+    found = _told_by_enough(found, values, usual)
     found = _thawed(found, _ice(values, expected, at, agm))
     columns: dict[str, Any] = {"taken_at": readings["taken_at"].to_numpy()}
     for i, element in enumerate(ELEMENTS):

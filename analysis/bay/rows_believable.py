@@ -162,6 +162,21 @@ MEASUREMENT: Final = (
         doubts="charging_v",
     ),
     Row(
+        "volts while cranking of one battery of a pair",
+        (
+            ONE_OF_A_PAIR, is_word("outcome", "started"), at_least("rest_v", "rest_act_v"),
+            at_most("low_times", BOUNDARIES.one_battery_cranked), at_least("amps_times", BOUNDARIES.free_share), isnt(HIGH),
+        ),
+        "measurement",
+        "{crank_min_v:.2f} V goes with one battery of the pair: it started, and took {crank_a:.0f} A, which an engine does not on half "
+        "its volts. If it was measured twice across both batteries, say so: then it counts.",
+        "volts while cranking across all batteries, from the first positive post to the last negative one",
+        5,
+        OHM,
+        hides=("battery",),
+        doubts="crank_min_v",
+    ),
+    Row(
         "dip taken for steady volts",
         (
             above("battery_times", "worn_low_battery_times"),

@@ -51,6 +51,7 @@ _INRUSH_RAISED: Final = above("peak_times", "raised_peak_share")
 _LOAD_TEST_NEXT: Final = (
     "battery load test at half its cold-cranking rating for 15 s, each battery alone where there are two"
 )
+_CHARGE_FIRST: Final = "charge fully, each battery alone where there are two, rest some hours, then measure rest voltage and volts while cranking"
 _POSITIVE_NEXT: Final = "drop across each connection of the positive cable while cranking, post to clamp first"
 _GROUND_NEXT: Final = "drop engine block to frame while cranking, then frame to battery post"
 _CONTACTS_NEXT: Final = "repeat the drop on three starts: burnt contacts scatter"
@@ -87,7 +88,7 @@ BATTERY: Final = (
         (isnt(ONE_OF_A_PAIR), below("rest_v", "rest_act_v")),
         "battery",
         "Rest voltage {rest_v:.2f} V is {rest_v__rest_act_v} (half charged): charge before judging anything else.",
-        "charge fully, rest some hours, then measure rest voltage and volts while cranking",
+        _CHARGE_FIRST,
         15,
         "BCI rest-voltage table",
         hides=("battery",),
@@ -277,7 +278,7 @@ WEAK: Final = (
         (isnt(ONE_OF_A_PAIR), WORN_WITH_LOW_REST),
         "battery",
         "{rest_v:.2f} V at rest and {battery_times:.1f} times the usual resistance: the battery is partly discharged or worn.",
-        "charge fully, rest some hours, then measure rest voltage and volts while cranking",
+        _CHARGE_FIRST,
         15,
         "BCI rest-voltage table; our choice of the multiple",
         hides=("battery",),

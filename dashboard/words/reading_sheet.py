@@ -14,6 +14,7 @@ from analysis.bay.boundaries import OWN_EARLIER
 from analysis.bay.decision_table import MISSING_WORDS
 from analysis.bay.findings import Finding
 from analysis.bay.one_reading import (
+    HARDLY_FLOWED,
     LOW_ASIDE,
     ONLY_A_BOUND,
     REST_ASIDE,
@@ -76,6 +77,7 @@ REASON_WORDS: Final = {
     "no amps": "no steady cranking amps were measured",
     "no rest voltage": "the rest volts were not measured",
     REST_ASIDE: "the rest volts were set aside",
+    HARDLY_FLOWED: "hardly any amps flowed",
     LOW_ASIDE: "the volts while cranking were set aside",
     "no volts while cranking": "the volts while cranking were not measured",
     ONLY_A_BOUND: "the volts while cranking were sampled slowly: the lowest lies at or below what was seen",
@@ -327,8 +329,8 @@ def against_words(check: ReadingCheck) -> str:
         return FIRST_READING if not against.earlier else ""
     before = _held_against(against.earlier)
     if not against.moved:
-        # a finding that rests on the earlier readings says what is unlike them
-        told = any(OWN_EARLIER in finding.source for finding in check.findings)
+        # a finding that rests on the earlier readings says what is unlike them; what points to a fault was hardly ever measured before
+        told = any(OWN_EARLIER in f.source or f.segment not in ("none", "not_starting_system") for f in check.findings)
         return "" if told else LIKE_EARLIER.format(before=before)
     values = "; ".join(
         MOVED.format(name=value_words(m.name), value=amount(m.name, m.measured), usual=amount(m.name, m.expected))
