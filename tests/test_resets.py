@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
 
+from analysis.readings import renewals
 from analysis.readings.observe import BATTERY, CHANNELS, CONTACTS, GROUND, LOAD, MOTOR, POSITIVE
-from analysis.readings.panel import FleetTables, Panel, make_panel
+from analysis.readings.panel import FleetTables, Panel, make_panel, nearest_of_same
 from analysis.readings.renewals import (
     PART_CHANNELS,
     PARTS,
@@ -68,6 +71,16 @@ def steps(values: list[float], channel: int = BATTERY, answers: list[tuple] | No
     se = np.where(usable, SE * np.maximum(value, 1.0), np.nan)
     found = find_steps(panel, value, se, usable, np.full((len(CHANNELS), 2), BASE_SD), given.reset_answers)
     return found, panel
+
+
+def test_amps_are_not_taken_across_a_renewed_starter() -> None:
+    """By hand: 100 A before, 150 A after, and every other reading without a clamp; the one on the day of the renewal tells neither side."""
+    made = tables(8, repairs=[("A", FIRST + pd.Timedelta(days=120), "starter_motor", "replaced")])
+    amps = np.array([100.0, np.nan, np.nan, 300.0, np.nan, 150.0, np.nan, np.nan])
+    panel = renewals.panel_of(replace(made, readings=made.readings.assign(crank_a=np.tile(amps, 2))))
+    renewed, kept = nearest_of_same(panel.measured["crank_a"], panel.starter)
+    assert renewed.tolist() == [100.0, 100.0, 100.0, 300.0, 150.0, 150.0, 150.0, 150.0]
+    assert kept.tolist() == [100.0, 100.0, 100.0, 300.0, 300.0, 150.0, 150.0, 150.0]
 
 
 # --- recorded --------------------------------------------------------------------------------------------------------

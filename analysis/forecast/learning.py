@@ -32,9 +32,9 @@ from analysis.readings.panel import (
     days_since_epoch,
     in_chunks,
     left_d,
-    panel_of,
     without_slips,
 )
+from analysis.readings.renewals import panel_of
 from analysis.starting.coldest_start import (
     DrawnLaws,
     drawn_laws,

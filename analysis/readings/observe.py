@@ -14,7 +14,7 @@ from analysis.circuit.temperature import BATTERY_LAW
 from analysis.readings.aid import aid_amps, engine_temperature
 from analysis.readings.choices import NOISE, OBSERVING
 from analysis.readings.lowest import by_the_dip, dip_amps
-from analysis.readings.panel import Bools, Floats, Ints, Panel, group_median, nearest_known
+from analysis.readings.panel import Bools, Floats, Ints, Panel, group_median, nearest_known, nearest_of_same
 
 CHANNELS = (
     "battery",
@@ -249,7 +249,7 @@ def raw_quantities(
     law = cold_factor(load_per_k[g], load_curve[g], engine_x)
     if slowing is not None:
         law = law * slowing.factor(g, x, law, m["crank_min_v"] - brush)
-    at_reference = nearest_known(m["crank_a"] / law)
+    at_reference = nearest_of_same(m["crank_a"] / law, panel.starter)
     sag = rest_v - m["crank_min_v"]
     class_amps, clamped = group_median(m["crank_a"] / law, g, G), clamped_classes(panel)
     if not clamped.all():

@@ -139,7 +139,8 @@ class Panel:
     stands_for, spread, mean_c: (U, R) starts that each reading stands for, how far their sags lie apart [SD of log V], and their
     mean temperature [degC];
     twice: name -> (U, R) values that were measured twice and count as right; names without any are absent;
-    taught: of each class, what another fleet taught.
+    taught: of each class, what another fleet taught; starter: (U, R) which starter and engine each reading was taken with, a number
+    that rises with every renewal on record.
     """
 
     units: pd.DataFrame
@@ -155,6 +156,7 @@ class Panel:
     mean_c: Floats
     twice: dict[str, Bools]
     taught: tuple[TaughtClass | None, ...]
+    starter: Ints
 
     @property
     def present(self) -> Bools:
@@ -190,11 +192,6 @@ def group_name(vehicle_class: object, system_v: float) -> str:
     return f"{vehicle_class} {int(system_v)} V"
 
 
-def panel_of(tables: FleetTables) -> Panel:
-    """All readings of the tables side by side."""
-    return make_panel(tables.units, tables.readings, tables.taught, tables.classes)
-
-
 def make_panel(
     units: pd.DataFrame, readings: pd.DataFrame, taught: tuple[TaughtClass, ...] = (), classes: tuple[str, ...] = ()
 ) -> Panel:
@@ -203,7 +200,7 @@ def make_panel(
     classes: as in :func:`class_groups`.  Raises ValueError when `readings` names a unit that `units` lacks.
     """
     units = units.sort_values("unit", kind="stable").reset_index(drop=True)
-    code = _whose(units, readings)
+    code = whose(units, readings)
     trusted = turning_the_engine(readings)
     starts = _starts(code, readings, trusted, units)
     shown = np.flatnonzero(starts.stands_for > 0.0)
@@ -239,10 +236,13 @@ def make_panel(
     known = {one.name: one for one in taught}
     of_each = tuple(known.get(name) for name in groups)
     twice = _measured_twice(readings, row)
-    return Panel(units, whole_day, row, measured, who, group, groups, volts, counted, apart, middle_c, twice, of_each)
+    none = np.zeros(row.shape, dtype=np.int64)
+    return Panel(
+        units, whole_day, row, measured, who, group, groups, volts, counted, apart, middle_c, twice, of_each, none
+    )
 
 
-def _whose(units: pd.DataFrame, readings: pd.DataFrame) -> Ints:
+def whose(units: pd.DataFrame, readings: pd.DataFrame) -> Ints:
     """(N,) row of `units` of each reading. Raises ValueError when `readings` names a unit that `units` lacks."""
     code = pd.Index(units["unit"].astype(str)).get_indexer(pd.Index(readings["unit"].astype(str))).astype(np.int64)
     if (code < 0).any():
@@ -253,9 +253,6 @@ def _whose(units: pd.DataFrame, readings: pd.DataFrame) -> Ints:
 def _starts(code: Ints, readings: pd.DataFrame, trusted: dict[str, Floats], units: pd.DataFrame) -> Starts:
     """Readings of the vehicles `code` (rows of `units`) as starts that may be thinned: not those with more than volts, speed and
     temperature, nor confirmed ones."""
-    more = np.any([np.isfinite(trusted[name]) for name in MEASURED if name not in LOGGED], axis=0)
-    if "confirmed" in readings:
-        more |= (readings["confirmed"].fillna("").astype(str) != "").to_numpy()
     thinned = "stands_for" in readings
     stands_for = readings["stands_for"].to_numpy(np.float64) if thinned else np.ones(len(readings))
     spread = readings["spread"].to_numpy(np.float64) if thinned else np.zeros(len(readings))
@@ -269,7 +266,15 @@ def _starts(code: Ints, readings: pd.DataFrame, trusted: dict[str, Floats], unit
         trusted["temperature_c"],
         engine_temperature(units, trusted["temperature_c"], code),
     )
-    return Starts(code, day, sag, bound, more, stands_for, spread, mean_c)
+    return Starts(code, day, sag, bound, more_than_logged(readings, trusted), stands_for, spread, mean_c)
+
+
+def more_than_logged(readings: pd.DataFrame, trusted: dict[str, Floats]) -> Bools:
+    """(N,) readings with more than volts, speed and temperature, and confirmed ones: no logger's."""
+    more = np.any([np.isfinite(trusted[name]) for name in MEASURED if name not in LOGGED], axis=0)
+    if "confirmed" in readings:
+        more |= (readings["confirmed"].fillna("").astype(str) != "").to_numpy()
+    return np.asarray(more, dtype=np.bool_)
 
 
 def _telling_outcomes(readings: pd.DataFrame, starts: Starts) -> Ints:
@@ -294,7 +299,7 @@ def lean(tables: FleetTables) -> FleetTables:
     readings = tables.readings
     if not many(pd.factorize(readings["unit"])[0].astype(np.int64)).any():
         return tables
-    starts = _starts(_whose(tables.units, readings), readings, turning_the_engine(readings), tables.units)
+    starts = _starts(whose(tables.units, readings), readings, turning_the_engine(readings), tables.units)
     usual, weakest = by_week(starts)
     count = np.full(len(readings), np.nan)
     count[weakest] = 0.0
@@ -377,6 +382,7 @@ def some_vehicles(panel: Panel, some: Ints) -> Panel:
         stands_for=panel.stands_for[some],
         spread=panel.spread[some],
         mean_c=panel.mean_c[some],
+        starter=panel.starter[some],
         twice={k: v[some] for k, v in panel.twice.items()},
     )
 
@@ -411,6 +417,17 @@ def nearest_known(values: Floats) -> Floats:
     first = np.where(known.any(axis=1), known.argmax(axis=1), 0)[:, None]
     source = np.where(earlier >= 0, earlier, first) + width * np.arange(len(values))[:, None]
     return np.asarray(values.ravel().take(source), dtype=np.float64)
+
+
+def nearest_of_same(values: Floats, life: Ints) -> Floats:
+    """The same, of readings of one `life` (U, R) alone; NaN where that has no value."""
+    filled = nearest_known(values)
+    several = np.flatnonzero((life != life[:, :1]).any(axis=1))
+    own, lives = values[several], life[several]
+    for one in range(int(lives.max(initial=-1)) + 1):
+        within = lives == one
+        filled[several] = np.where(within, nearest_known(np.where(within, own, np.nan)), filled[several])
+    return filled
 
 
 def pooled_scatter(away: Floats, prior: float, worth: float) -> float:

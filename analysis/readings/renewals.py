@@ -8,7 +8,7 @@ import pandas as pd
 
 from analysis.readings.choices import RENEWALS
 from analysis.readings.observe import BATTERY, CHANNELS, CONTACTS, CONTROL, GROUND, LOAD, MOTOR, POSITIVE
-from analysis.readings.panel import Bools, FleetTables, Floats, Ints, Panel, days_since_epoch
+from analysis.readings.panel import Bools, FleetTables, Floats, Ints, Panel, days_since_epoch, make_panel
 
 PART_CHANNELS: dict[str, tuple[int, ...]] = {
     "battery": (BATTERY,),
@@ -40,6 +40,16 @@ class Renewals:
     unit: Ints
     day: Floats
     failed: Bools
+
+
+def panel_of(tables: FleetTables) -> Panel:
+    """All readings of the tables side by side, with what is on record of renewals that their amps hang on; a reading on the day of
+    one, before or after it, stands for itself."""
+    panel = make_panel(tables.units, tables.readings, tables.taught, tables.classes)
+    renewed = recorded_renewals(panel, tables)[LOAD]
+    for day in (renewed.day, renewed.day + 1.0):
+        np.add.at(panel.starter, renewed.unit, panel.day[renewed.unit] >= day[:, None])
+    return panel
 
 
 def recorded_renewals(panel: Panel, tables: FleetTables) -> list[Renewals]:

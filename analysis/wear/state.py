@@ -26,7 +26,6 @@ from analysis.readings.panel import (
     in_chunks,
     in_service,
     left_d,
-    panel_of,
     some_vehicles,
     without_slips,
 )
@@ -34,6 +33,7 @@ from analysis.readings.renewals import (
     Resets,
     ended_lives,
     find_steps,
+    panel_of,
     recorded_days,
     recorded_renewals,
     usable_readings,
