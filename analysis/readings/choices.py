@@ -55,6 +55,17 @@ class Thinning:
 
 
 @dataclass(frozen=True)
+class Mornings:
+    """What starts side by side tell of loggers' thermometers (`mornings`)."""
+
+    hours: float = stated(2.0, "h", 1.0, 3.0, "starts within these are side by side; our choice: the air warms by 1 K an hour after dawn")
+    logger_k: float = stated(1.0, "K", 0.5, 2.0,
+        "by which loggers of one depot usually differ, thermometer and place together; our choice: sensors of a few kelvin's class")
+    share_sd: float = stated(0.25, "1", 0.1, 0.4, "doubt of the share of their differences that is real, before any start; our choice")
+    reject: float = stated(0.6, "1", 0.4, 1.0, "log sag further than this from the month's others is no usual start; our choice")
+
+
+@dataclass(frozen=True)
 class Dip:
     """Relative errors of the amps that the dip of the inrush is divided by (`lowest`)."""
 
@@ -239,6 +250,7 @@ class LikelyParts:
 NOISE: Final = Noise()
 OBSERVING: Final = Observing()
 THINNING: Final = Thinning()
+MORNINGS: Final = Mornings()
 DIP: Final = Dip()
 BOUND: Final = Bound()
 TURNING: Final = Turning()

@@ -13,6 +13,7 @@ from threadpoolctl import threadpool_limits
 from analysis.forecast.learning import LearnedNeeds, Look, learn_needs
 from analysis.forecast.lows import known_at
 from analysis.forecast.season import season_of
+from analysis.readings.mornings import by_mornings
 from analysis.readings.panel import FleetTables, Panel, in_service, lean, make_panel
 from analysis.readings.taught import TaughtClass
 from analysis.wear.state import FleetRead, day_number, read_fleet
@@ -133,7 +134,7 @@ def known_on(tables: FleetTables, as_of: pd.Timestamp) -> Known:
     """What is known at the start of `as_of`."""
     known = known_at(tables, as_of)
     on_record = known.readings.groupby("unit").size()
-    known, begun = begin_from(lean(known))
+    known, begun = begin_from(lean(by_mornings(known)))
     vehicles = make_panel(known.units, known.readings.iloc[:0], known.taught)
     return Known(day_number(as_of), known, replace(known, climate=tables.climate), vehicles, on_record, begun)
 
