@@ -14,6 +14,7 @@ from openpyxl import load_workbook
 from samples_plan import AS_OF, make_inputs, pins
 
 from analysis.costs import PARTS
+from analysis.plan.figures import figures_of
 from analysis.plan.replacement_plan import PlanInputs, ReplacementPlan, plan_replacements
 from dashboard.files.plan_export import FORMATS, render
 from dashboard.files.workbook import table_xlsx
@@ -69,6 +70,11 @@ def test_the_table_says_who_when_what_and_why_not(plan: ReplacementPlan) -> None
 def test_the_headline_says_one_visit_and_what_a_plan_costs_more(plan: ReplacementPlan) -> None:
     """Worked by hand: a single visit that the near weeks keep, though waiting is 124 cheaper by now."""
     one = replace(plan, visits=plan.visits.head(1).assign(saving=-124.4), weeks=1, version=2)
+    own, never = figures_of(plan)[:2]
+    assert (
+        f", {never.starts - own.starts:.1f} no-starts avoided, {own.saved:,} USD saved against waiting, "
+        in headline(plan)
+    )
     said = headline(one)
     assert "for 1 week, version 2: 1 visit, " in said
     assert ", 124 USD more than waiting, " in said

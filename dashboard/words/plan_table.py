@@ -52,8 +52,10 @@ def headline(plan: ReplacementPlan) -> str:
     moved = f" {there} moved (a move counts {price}), {gone} cancelled." if there or gone else ""
     pins = f" What was fixed by hand costs {money(s['pins_cost'], s['currency'])}." if abs(s["pins_cost"]) >= 1 else ""
     saving, avoided = (float(plan.visits[name].sum()) for name in ("saving", "no_starts_avoided"))
-    whole = next((way.saved for way in figures_of(plan)), saving)
-    saving = whole if abs(whole - saving) < 2 else saving  # as the table of ways has it, where it is of the same visits
+    ways = figures_of(plan)
+    if ways and abs(ways[0].saved - saving) < 2:  # of the same visits as the table of ways, whose figures add up
+        never = next(way for way in ways if way.policy == "run_to_failure")
+        saving, avoided = float(ways[0].saved), never.starts - ways[0].starts
     size = money(abs(saving), s["currency"])
     saved = f"{size} saved against waiting" if saving >= 0 else f"{size} more than waiting"
     return (

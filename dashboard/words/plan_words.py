@@ -68,6 +68,11 @@ LATE_WORDS = {
     "service": "it is in for its service on the planned day{cheaper}",
     "later": "coming before would cost {more} more",
 }
+LATER_STILL = {
+    "closed": "the workshop at {depot} is closed from then to the planned day",
+    "postponed": "it is postponed for longer than that",
+}
+"""The same after the day on which a part comes, which "then" would mean there."""
 NO_VISIT_WORDS = {
     "waiting pays": "no visit pays in these weeks",
     "no hours": "no workshop hours are left at {depot} in the weeks in which it would pay",
@@ -362,7 +367,8 @@ def missed_words(row: Mapping[str, Any], currency: str) -> str:
     if pd.isna(row["part_on"]):
         return why
     part = f"its part, ordered now, comes on {day(row['part_on'])}"
-    return part if row["reason"] == "part" else f"{part}, and {why}"
+    still = LATER_STILL.get(row["reason"], "").format(**about)
+    return part if row["reason"] == "part" else f"{part}, and {still or why}"
 
 
 def units_words(units: Sequence[str]) -> str:
