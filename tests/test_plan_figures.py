@@ -19,8 +19,10 @@ from samples_plan import AS_OF, catalogue, dates, make_inputs, pins, services_of
 
 from analysis.costs import settings_from_mapping
 from analysis.plan.figures import figures_of, to_order, week_shown, whole_amounts
+from analysis.plan.ordered import ordered_before
 from analysis.plan.replacement_plan import PlanInputs, ReplacementPlan, plan_replacements
 from analysis.plan.result import rows_of
+from analysis.plan.workshop_calendar import plan_weeks
 from dashboard.files.plan_export import render
 from dashboard.screens.cards import as_html
 from dashboard.words.plan_words import fewer_words, figure_rows, missed_line, summary_words, units_words, with_words
@@ -38,10 +40,18 @@ def two_vehicles(**changes: object) -> PlanInputs:
     return replace(inputs, outlook=outlook, units=inputs.units.assign(act_by=by), **changes)
 
 
-def made(inputs: PlanInputs, weeks: int = 8, **changes: object) -> ReplacementPlan:
+def made(
+    inputs: PlanInputs,
+    weeks: int = 8,
+    *,
+    as_of: pd.Timestamp = AS_OF,
+    previous: ReplacementPlan | None = None,
+    **changes: object,
+) -> ReplacementPlan:
     """A plan in which neither a charge nor another reading is of any use, so that batteries are replaced."""
     rules = {"down_share": 1.0, "clean_success": {"battery": 0.0}, "measure_resolves": 0.0, **changes}
-    return with_words(plan_replacements(inputs, as_of=AS_OF, weeks=weeks, settings=settings_from_mapping(rules)))
+    settings = settings_from_mapping(rules)
+    return with_words(plan_replacements(inputs, as_of=as_of, weeks=weeks, settings=settings, previous=previous))
 
 
 def late(plan: ReplacementPlan) -> dict[str, str]:
@@ -262,3 +272,64 @@ def test_an_order_for_very_many_vehicles_names_the_first() -> None:
     units = [f"V-{n:05d}" for n in range(4000)]
     assert units_words(units).endswith(" and 3970 more")
     assert units_words(units[:30]) == ", ".join(units[:30])
+
+
+# --- what was ordered before -----------------------------------------------------------------------------------------
+
+
+def test_a_part_that_an_earlier_plan_told_to_order_is_not_ordered_twice_and_keeps_its_visit() -> None:
+    """Nine days of delivery and a plan every Monday: who was planned for the next week stays there, week after week, with its part."""
+    inputs = two_vehicles(catalogue=catalogue().assign(lead_days=9.0))
+    first = made(inputs)
+    plan, told = first, {}
+    for week in range(1, 3):
+        monday = MONDAY + pd.Timedelta(days=7 * week)
+        for order in rows_of(to_order(plan, plan.as_of)):
+            for unit in order["units"]:
+                assert (unit, order["part"]) not in told, "told twice"
+                told[unit, order["part"]] = plan.as_of
+        before, plan = plan, made(inputs, as_of=monday, previous=plan)
+        coming = before.visits[before.visits["visit_on"] >= monday].set_index("unit")
+        assert len(coming) if week == 1 else True
+        for unit, visit in coming.iterrows():
+            again = plan.visits.set_index("unit").loc[unit]
+            assert (again["visit_on"], again["job"], again["state"]) == (visit["visit_on"], visit["job"], "kept")
+    assert told
+    second = made(inputs, as_of=MONDAY + pd.Timedelta(days=7), previous=first)
+    (order,) = rows_of(second.orders)
+    assert (order["told_on"], order["order_by"], order["units"]) == (MONDAY, MONDAY, ["V-0000", "V-0001"])
+    text = str(render(second, "table"))
+    assert (
+        "Nothing has to be ordered today.\nTaken to be ordered, as plans before said: 2 x battery for V-0000, V-0001 (23 Nov 2026)."
+        in text
+    )
+    assert ReplacementPlan.from_body(second.to_body()).orders["told_on"].tolist() == [MONDAY]
+
+
+def test_a_part_that_was_replaced_since_it_was_ordered_has_been_used() -> None:
+    inputs = two_vehicles(catalogue=catalogue().assign(lead_days=9.0))
+    first, later = made(inputs), MONDAY + pd.Timedelta(days=7)
+    done = pd.DataFrame({
+        "unit": pd.Series(["V-0000"], dtype="str"), "part": pd.Series(["battery"], dtype="str"),
+        "action": pd.Series(["replaced"], dtype="str"), "done_on": [MONDAY + pd.Timedelta(days=3)],
+    })  # fmt: skip
+    assert set(ordered_before(first, done, later)) == {("V-0001", "battery")}
+    assert set(ordered_before(first, done, MONDAY)) == set()
+    assert ordered_before(first, done.iloc[:0], later)["V-0000", "battery"] == (MONDAY, 2.0, 9.0)
+
+
+def test_a_part_that_was_told_of_stays_known_while_no_visit_uses_it() -> None:
+    """The vehicle is kept out for a week: the plan says that its part lies there, and the next one orders none."""
+    inputs = two_vehicles(catalogue=catalogue().assign(lead_days=9.0))
+    first, monday = made(inputs), MONDAY + pd.Timedelta(days=7)
+    unit = str(first.visits["unit"].iloc[0])
+    kept_out = pins(*[(unit, "forbid", week, "") for week in plan_weeks(monday, 8).iso])
+    without = made(replace(inputs, pins=kept_out), as_of=monday, previous=first)
+    assert unit not in set(without.visits["unit"])
+    assert f"Told before, and used by no visit of this plan: battery for {unit} (23 Nov 2026)." in str(
+        render(without, "table")
+    )
+    stored = ReplacementPlan.from_body(json.loads(json.dumps(without.to_body())))
+    again = made(inputs, as_of=monday + pd.Timedelta(days=7), previous=stored)
+    (order,) = [row for row in rows_of(again.orders) if unit in row["units"]]
+    assert order["told_on"] == MONDAY

@@ -247,6 +247,15 @@ def _look_up(parts: list[str], values: Mapping[str, float], missing: float = 0.0
     return np.array([values.get(part, missing) for part in parts], dtype=np.float64)
 
 
+def _leads(
+    names: list[str], parts: list[str], catalogue: Catalogue, ordered: Mapping[tuple[str, str], float]
+) -> Floats:
+    """Days (U,) until each vehicle's part is there: from its delivery time, or from when it was ordered."""
+    coming = _look_up(parts, catalogue.lead_days)
+    own = [ordered.get(known, lead) for known, lead in zip(zip(names, parts, strict=True), coming, strict=True)]
+    return np.minimum(np.array(own, dtype=np.float64), coming) if own else coming
+
+
 def _saved_hours(first: list[str], second: list[str], hours: Mapping[str, float]) -> Floats:
     """Hours saved by doing two parts in one visit (U,) [h]."""
     out = []
@@ -270,6 +279,7 @@ def make_candidates(
     beyond: pd.DataFrame | None = None,
     measure: Mapping[str, str] | None = None,
     leaving: Mapping[str, float] | None = None,
+    ordered: Mapping[tuple[str, str], float] | None = None,
 ) -> Candidates:
     """Bring the assessment's tables into the form that the costs are computed from.
 
@@ -278,7 +288,8 @@ def make_candidates(
     forced: units that are pinned or accepted, with the part named so ("" for none); a part that is not the suspect one is
     renewed without helping, as far as the assessment knows; measure: of the plan's inputs.  Where measuring would change nothing
     no visit is for that alone, unless somebody calls in a vehicle that has no part to renew; leaving: unit -> its last day in
-    service [d after the plan's date], of vehicles that leave.
+    service [d after the plan's date], of vehicles that leave; ordered: (unit, part) -> when a part
+    comes that is on its way [d after the plan's date].
     """
     watched = set(outlook["unit"].astype(str))
     extra = [unit for unit in (forced or {}) if unit not in watched]
@@ -340,7 +351,7 @@ def make_candidates(
         cheap_success=_look_up(suspects, success),
         rate=np.where(np.isinf(leaves), _look_up(suspects, rates, min(rates.values())), 0.0),
         life_weeks=_look_up(suspects, life, DAYS_PER_YEAR),
-        lead=_look_up(suspects, catalogue.lead_days),
-        second_lead=_look_up(second, catalogue.lead_days),
+        lead=_leads(names, suspects, catalogue, ordered or {}),
+        second_lead=_leads(names, second, catalogue, ordered or {}),
         leaves=leaves,
     )

@@ -81,6 +81,11 @@ def week_shown(plan: ReplacementPlan, day: pd.Timestamp) -> str:
 
 
 def to_order(plan: ReplacementPlan, day: pd.Timestamp) -> pd.DataFrame:
-    """Orders that must go out on `day` or should have before."""
-    due: pd.DataFrame = plan.orders[plan.orders["order_by"] <= day]
+    """Orders that must go out on `day` or should have before, and that no earlier version told of."""
+    due: pd.DataFrame = plan.orders[(plan.orders["order_by"] <= day) & plan.orders["told_on"].isna()]
     return due.reset_index(drop=True)
+
+
+def told_before(plan: ReplacementPlan) -> pd.DataFrame:
+    """Orders that an earlier version told of: taken to be on their way."""
+    return plan.orders[plan.orders["told_on"].notna()].reset_index(drop=True)

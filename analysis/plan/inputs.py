@@ -11,6 +11,8 @@ from analysis.plan.assignment import Capacity
 from analysis.plan.candidates import Candidates, Catalogue, best_ages, complete_catalogue, make_candidates
 from analysis.plan.choices import VISITS
 from analysis.plan.decisions import ACCEPTED, Decided, decided, in_force
+from analysis.plan.ordered import Ordered, ordered_before
+from analysis.plan.result import ReplacementPlan
 from analysis.plan.visit_costs import CostTable, Values, make_costs, make_values
 from analysis.plan.workshop_calendar import Opening, PlanWeeks, closed_days, iso_name, opening, workshop_hours
 from analysis.readings.panel import Bools, Floats, Ints, days_since_epoch, in_service, left_d
@@ -73,6 +75,7 @@ class Work:
     decided: Decided
     done_h: Floats
     opened: Opening
+    ordered: Mapping[tuple[str, str], Ordered]
     notes: list[str] = field(default_factory=list)
 
     @property
@@ -86,7 +89,9 @@ class Work:
         return self.weeks.as_of + pd.Timedelta(days=days) if np.isfinite(days) else None
 
 
-def prepare(inputs: PlanInputs, weeks: PlanWeeks, settings: PlanSettings) -> Work:
+def prepare(
+    inputs: PlanInputs, weeks: PlanWeeks, settings: PlanSettings, previous: ReplacementPlan | None = None
+) -> Work:
     catalogue = complete_catalogue(inputs.catalogue, settings)
     notes = list(catalogue.notes)
     fleet = inputs.in_service(weeks.as_of)
@@ -97,13 +102,13 @@ def prepare(inputs: PlanInputs, weeks: PlanWeeks, settings: PlanSettings) -> Wor
     rates = {
         part: 7.0 * best.cost_rate for part, best in best_ages(fleet, lives, catalogue, settings, access=0.0).items()
     }
-    leaving = inputs.leaving(weeks.as_of)
+    leaving, ordered = inputs.leaving(weeks.as_of), ordered_before(previous, inputs.repairs, weeks.as_of)
     standing = in_force(inputs.decisions, inputs.repairs, weeks.as_of, inputs.done)
     forced = _accepted_parts(standing, inputs.outlook, fleet) | _pinned_parts(inputs.pins, weeks, fleet)
     candidates = make_candidates(
         inputs.outlook, inputs.units, inputs.parts, catalogue=catalogue, rates=rates, lives=lives, settings=settings,
         success=cheap_success(inputs.repairs, weeks.as_of, settings), forced=forced, beyond=inputs.beyond,
-        measure=inputs.measure, leaving=leaving,
+        measure=inputs.measure, leaving=leaving, ordered={known: one.ready for known, one in ordered.items()},
     )  # fmt: skip
     names = candidates.table["unit"].tolist()
     services, service_week, first_service = _service_days(inputs.services, names, weeks, candidates.risk.shape[1] - 1)
@@ -119,7 +124,7 @@ def prepare(inputs: PlanInputs, weeks: PlanWeeks, settings: PlanSettings) -> Wor
     capacity, done_h = _capacity(inputs, fleet, depots, weeks, settings, opened)
     notes += _warnings(inputs, candidates, catalogue, depots, capacity, weeks)
     return Work(
-        weeks, settings, catalogue, seen, lives, rates, candidates, values, table, depots, depot, capacity, what, done_h, opened, notes
+        weeks, settings, catalogue, seen, lives, rates, candidates, values, table, depots, depot, capacity, what, done_h, opened, ordered, notes
     )  # fmt: skip
 
 

@@ -38,7 +38,7 @@ def plan_replacements(
     inputs = without_done(inputs, pd.Timestamp(as_of))
     if previous is not None and inputs.done is not None:
         previous = with_done(previous, inputs.done)
-    work = prepare(inputs, plan_weeks(pd.Timestamp(as_of), weeks), chosen_settings)
+    work = prepare(inputs, plan_weeks(pd.Timestamp(as_of), weeks), chosen_settings, previous)
     rules = apply_rules(work, inputs.pins, previous)
     solved: Solved = {}
     options, result = _solve(work, rules, solved)

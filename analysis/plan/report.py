@@ -13,6 +13,7 @@ from analysis.plan.assignment import Assignment
 from analysis.plan.candidates import Candidates, best_ages, between
 from analysis.plan.done import with_done
 from analysis.plan.inputs import PlanInputs, Work, last_working_day
+from analysis.plan.ordered import SPARE, spare_ones
 from analysis.plan.policies import (
     PolicyCost,
     avoided,
@@ -75,7 +76,11 @@ def report(
         "promised": _held_back(work, rules),
         "lifetimes": {part: life.source for part, life in work.lives.items()},
     }
-    left_out = _left_out(work, rules, rows)
+    left_out, orders = _left_out(work, rules, rows), _orders(work, visits)
+    here = set(inputs.in_service(work.weeks.as_of)["unit"])
+    summary[SPARE] = spare_ones(
+        work.ordered, orders, here - (set() if inputs.done is None else set(inputs.done["unit"]))
+    )
     made = ReplacementPlan(
         as_of=work.weeks.as_of,
         weeks=len(work.weeks),
@@ -84,7 +89,7 @@ def report(
         visits=visits,
         cancelled=cancelled,
         left_out=left_out,
-        orders=_orders(work, visits),
+        orders=orders,
         hours=hours,
         policies=frame_of([vars(p) for p in policies], FRAMES["policies"]),
         done=frame_of([], FRAMES["done"]) if previous is None else previous.done,
@@ -276,21 +281,25 @@ def _full(work: Work, rows: Options, relative: Floats, u: int) -> str:
 
 
 def _orders(work: Work, visits: pd.DataFrame) -> pd.DataFrame:
-    """Parts to order, by the week in which the first of them must be ordered."""
-    lines: dict[tuple[str, str], list[tuple[pd.Timestamp, pd.Timestamp, str]]] = {}
+    """Parts to order, by the week in which the first of them must be ordered; those that an earlier version told to order before
+    the plan's day apart from the others."""
+    lines: dict[tuple[str, str, bool], list[tuple[pd.Timestamp, pd.Timestamp, str]]] = {}
     for row in visits[visits["kind"].isin(["replace", "cheap_first"])].to_dict("records"):
         for part in row["parts"]:
+            before = work.ordered.get((str(row["unit"]), part))
             lead = pd.Timedelta(days=int(np.ceil(work.catalogue.lead_days[part])))
-            order_by = row["visit_on"] - lead
+            order_by = row["visit_on"] - lead if before is None else before.told_on
             year, week, _ = order_by.isocalendar()
-            lines.setdefault((f"{year}-{week:02d}", part), []).append((order_by, row["visit_on"], str(row["unit"])))
+            known = (f"{year}-{week:02d}", part, before is None)
+            lines.setdefault(known, []).append((order_by, row["visit_on"], str(row["unit"])))
     out = []
-    for (_, part), jobs in sorted(lines.items()):
+    for (_, part, new), jobs in sorted(lines.items()):
         each = work.catalogue.price[part]
+        order_by = min(j[0] for j in jobs)
         out.append({
-            "part": part, "quantity": len(jobs), "order_by": min(j[0] for j in jobs),
-            "needed_on": min(j[1] for j in jobs), "units": [j[2] for j in jobs], "price_each": each,
-            "price": each * len(jobs), "lead_days": float(work.catalogue.lead_days[part]),
+            "part": part, "quantity": len(jobs), "order_by": order_by, "needed_on": min(j[1] for j in jobs),
+            "units": [j[2] for j in jobs], "price_each": each, "price": each * len(jobs),
+            "lead_days": float(work.catalogue.lead_days[part]), "told_on": pd.NaT if new else order_by,
         })  # fmt: skip
     return frame_of(out, FRAMES["orders"])
 

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-DATES = ("visit_on", "order_by", "needed_on", "week_start", "done_on", "act_by", "part_on", "leaves_on")
+DATES = ("visit_on", "order_by", "needed_on", "week_start", "done_on", "act_by", "part_on", "leaves_on", "told_on")
 LISTS = ("parts", "actions", "units")
 COUNTS = ("sequence", "quantity", "visits")
 FLAGS = ("in_service",)
@@ -78,7 +78,7 @@ FRAMES: Mapping[str, tuple[str, ...]] = {
         "unit", "depot", "kind", "parts", "best_week", "saving", "risk", "cost_at_risk", "reason", "job", "why",
         "decision", "decided_on", "decided_until", "decided_why", "measurement", "leaves_on",
     ),
-    "orders": ("part", "quantity", "order_by", "needed_on", "units", "price_each", "price", "lead_days"),
+    "orders": ("part", "quantity", "order_by", "needed_on", "units", "price_each", "price", "lead_days", "told_on"),
     "hours": ("depot", "iso_week", "week_start", "hours", "booked", "visits", "hour_price"),
     "policies": ("policy", "cost", "no_starts", "visits", "hours", "cost_visits", "cost_no_starts", "cost_after"),
     "done": ("unit", "depot", "iso_week", "visit_on", "done_on", "part", "found", "hours", "job", "uid", "sequence"),

@@ -30,7 +30,7 @@ def plan_book(plan: ReplacementPlan, *, depot: str | None = None) -> Workbook:
     plan = plan if depot is None else of_depot(plan, depot)
     book = empty_book()
     put = partial(sheet, book, currency=str(plan.summary["currency"]))
-    orders = ("part", "quantity", "order_by", "needed_on", "units", "price_each", "price", "lead_days")
+    orders = ("part", "quantity", "order_by", "needed_on", "units", "price_each", "price", "lead_days", "told_on")
     hours = ("depot", "iso_week", "week_start", "hours", "booked", "visits", "hour_price")
     left_out = ("unit", "depot", "job", "best_week", "would_save", "risk", "cost_at_risk", "why", *DECISION_COLUMNS)
     policies = ("policy", "visits", "hours", "no_starts", "cost_visits", "cost_no_starts", "cost_policy_after", "cost")

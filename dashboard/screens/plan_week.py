@@ -45,6 +45,8 @@ def this_week(plan: ReplacementPlan) -> None:
                 "\n".join(f"- {whole(safe(plan_words.order_words(o), longest=LONGEST_ORDER))}" for o in orders)
                 or plan_words.NOTHING_TO_ORDER
             )
+            if told := plan_words.told_words(plan):
+                st.caption(whole(safe(told, longest=LONGEST_ORDER)))
         st.markdown(plan_words.summary_words(plan))
 
 

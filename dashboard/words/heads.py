@@ -28,7 +28,7 @@ IN_BOOKS: Final = MappingProxyType(
         "why_later": "why later than that", "risk": "no-start within the plan's weeks",
         "cost_at_risk": "at risk [money]", "units": "for", "quantity": "pieces", "order_by": "order by",
         "needed_on": "needed on", "price_each": "each [money]", "price": "in all [money]", "lead_days": "delivery [days]",
-        "week_start": "Monday", "hour_price": "one more hour saves [money]", "policy": "way of working",
+        "told_on": "taken to be ordered on", "week_start": "Monday", "hour_price": "one more hour saves [money]", "policy": "way of working",
         "cost": "= in all [money]", "cost_visits": "work of visits [money]", "cost_no_starts": "+ no-starts [money]",
         "cost_policy_after": "+ left for later [money]", "part_on": "its part comes on",
         "costs_more": "coming by then would cost more [money]",

@@ -20,6 +20,7 @@ from dashboard.words.plan_words import (
     noted,
     order_words,
     percent,
+    told_words,
     week_words,
 )
 from dashboard.words.reasons import PART_WORDS
@@ -69,7 +70,9 @@ def _week_lines(plan: ReplacementPlan) -> list[str]:
     """How much work this week, and what to order on the plan's day."""
     orders = [f"  {clean(order_words(order))}" for order in rows_of(to_order(plan, plan.as_of))]
     week = week_words(plan, week_shown(plan, plan.as_of))
-    return [f"This week, {week}.", *(["Order today:", *orders] if orders else ["Nothing has to be ordered today."]), ""]
+    told = told_words(plan)
+    today = ["Order today:", *orders] if orders else ["Nothing has to be ordered today."]
+    return [f"This week, {week}.", *today, *([clean(told)] if told else []), ""]
 
 
 def _late_lines(plan: ReplacementPlan) -> list[str]:
@@ -116,8 +119,8 @@ def _order_lines(plan: ReplacementPlan) -> list[str]:
     if not len(plan.orders):
         return []
     rows = [
-        [str(o["order_by"].date()), str(o["quantity"]), PART_WORDS.get(o["part"], o["part"]), f"{o['price']:,.0f}",
-         str(o["needed_on"].date()), ", ".join(o["units"])]
+        [str(o["order_by"].date()) if pd.isna(o["told_on"]) else "ordered", str(o["quantity"]),
+         PART_WORDS.get(o["part"], o["part"]), f"{o['price']:,.0f}", str(o["needed_on"].date()), ", ".join(o["units"])]
         for o in rows_of(plan.orders)
     ]  # fmt: skip
     headings = ["by", "pieces", "part", str(plan.summary["currency"]), "needed", "for"]

@@ -10,7 +10,8 @@ import pandas as pd
 
 from analysis.plan.candidates import STAND_INS
 from analysis.plan.done import Outdated, without_outdated
-from analysis.plan.figures import figures_of, last_day, whole_amounts
+from analysis.plan.figures import figures_of, last_day, told_before, whole_amounts
+from analysis.plan.ordered import SPARE
 from analysis.plan.replacement_plan import ReplacementPlan
 from analysis.plan.result import rows_of
 from dashboard.words import plain_text
@@ -91,6 +92,7 @@ CALENDAR: Final = "Starting-system visits"
 CALENDAR_DONE: Final = "{unit}: {job} (done)"
 NO_VISIT: Final = "No visit is planned in the {weeks} from {day}"
 ORDER_TODAY = "Order today"
+ORDERED_BEFORE: Final = ", taken to be ordered"
 NOTHING_TO_ORDER = "Nothing has to be ordered today."
 NO_HOURS: Final = "No visit is planned, because no workshop hours are known for these weeks"
 HOURS_NEEDED: Final = (
@@ -266,7 +268,9 @@ def with_words(plan: ReplacementPlan) -> ReplacementPlan:
         frame["job"] = [
             job_words(*row) for row in zip(frame["kind"], frame["parts"], frame["measurement"], strict=True)
         ]
-    missed = plan.act_by_missed.assign(why=[missed_words(row, currency) for row in rows_of(plan.act_by_missed)])
+    ordered = {unit for units in told_before(plan)["units"] for unit in units}
+    why = [missed_words(row, currency, ordered=row["unit"] in ordered) for row in rows_of(plan.act_by_missed)]
+    missed = plan.act_by_missed.assign(why=why)
     visits["why"] = [why_words(row, currency, end) for row in rows_of(visits)]
     left_out["why"] = [left_out_words(row, currency) for row in rows_of(left_out)]
     return replace(plan, visits=visits, left_out=left_out, act_by_missed=missed)
@@ -345,9 +349,13 @@ ORDERED: Final = {"engine_drag": "set of parts for the engine's drag"}
 """Part -> what is ordered for it, where that is not called as the part is."""
 
 
+def _ordered_as(order: Mapping[str, Any]) -> str:
+    return ORDERED.get(order["part"]) or PART_WORDS.get(order["part"], order["part"])
+
+
 def order_words(order: Mapping[str, Any]) -> str:
     """What to order, how many, for whom, and by when it must be ordered and be there."""
-    part, count = ORDERED.get(order["part"]) or PART_WORDS.get(order["part"], order["part"]), int(order["quantity"])
+    part, count = _ordered_as(order), int(order["quantity"])
     takes = f", delivery takes {count_words(math.ceil(order['lead_days']), 'day')}" if order["lead_days"] else ""
     return (
         f"{count} x {part} for {units_words(order['units'])}: order by {day(order['order_by'], weekday=True)}, "
@@ -355,8 +363,25 @@ def order_words(order: Mapping[str, Any]) -> str:
     )
 
 
-def missed_words(row: Mapping[str, Any], currency: str) -> str:
-    """Why a vehicle comes after the day by which the list says to act, or has no visit."""
+def told_words(plan: ReplacementPlan) -> str:
+    """What earlier plans told to order and this one counts on, or has no use for now; "" for nothing."""
+    named = [
+        f"{order['quantity']} x {_ordered_as(order)} for {units_words(order['units'])} ({day(order['told_on'])})"
+        for order in rows_of(told_before(plan))
+    ]
+    said = (
+        [f"Taken to be ordered, as plans before said: {'; '.join(named)}. Order today what did not go out."]
+        if named
+        else []
+    )
+    spare = [f"{_ordered_as(one)} for {one['unit']} ({day(one['told_on'])})" for one in plan.summary.get(SPARE, ())]
+    if spare:
+        said.append(f"Told before, and used by no visit of this plan: {'; '.join(spare)}.")
+    return " ".join(said)
+
+
+def missed_words(row: Mapping[str, Any], currency: str, *, ordered: bool = False) -> str:
+    """Why a vehicle comes after the day by which the list says to act, or has no visit; ordered: whether its part is on its way."""
     more = money(row["costs_more"], currency)
     cheaper = f", {more} cheaper than calling it in before" if row["costs_more"] else ""
     left_on = day(row["leaves_on"]) if pd.notna(row["leaves_on"]) else ""
@@ -366,7 +391,7 @@ def missed_words(row: Mapping[str, Any], currency: str) -> str:
     why = LATE_WORDS[row["reason"]].format(**about)
     if pd.isna(row["part_on"]):
         return why
-    part = f"its part, ordered now, comes on {day(row['part_on'])}"
+    part = f"its part, {'ordered before' if ordered else 'ordered now'}, comes on {day(row['part_on'])}"
     still = LATER_STILL.get(row["reason"], "").format(**about)
     return part if row["reason"] == "part" else f"{part}, and {still or why}"
 
@@ -396,7 +421,8 @@ def order_rows(plan: ReplacementPlan) -> list[list[str]]:
     orders = rows_of(plan.orders)
     prices = whole_amounts({str(at): order["price"] for at, order in enumerate(orders)})
     return [
-        [PART_WORDS.get(o["part"], o["part"]), str(o["quantity"]), units_words(o["units"]), day(o["order_by"], weekday=True),
+        [PART_WORDS.get(o["part"], o["part"]), str(o["quantity"]), units_words(o["units"]),
+         day(o["order_by"], weekday=True) + ("" if pd.isna(o["told_on"]) else ORDERED_BEFORE),
          day(o["needed_on"], weekday=True), number(o["lead_days"]), amount(o["price_each"]), amount(prices[str(at)])]
         for at, o in enumerate(orders)
     ]  # fmt: skip
