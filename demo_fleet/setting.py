@@ -2,6 +2,7 @@
 
 import datetime as dt
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -149,15 +150,15 @@ class Setting:
         """The contract's units table."""
         classes = [CLASSES[n] for n in self.classes]
         service = pd.to_datetime([self.date(int(d)) for d in self.first_day]).astype("datetime64[us]")
-        return pd.DataFrame({
+        columns: dict[str, Any] = {
             "unit": pd.Series(self.names, dtype="str"), "vehicle_class": pd.Series(self.classes, dtype="str"),
             "system_v": np.array([12 * c.blocks for c in classes], np.int64),
             "fuel": pd.Series([c.fuel for c in classes], dtype="str"),
             "cylinders": np.array([c.cylinders for c in classes], np.int64),
             "rated_cca_a": np.array([c.rated_cca_a for c in classes], np.float64),
             "depot": pd.Series([self.spec.depots[d].name for d in self.depot], dtype="str"), "in_service": service,
-            **self.fitted,
-        })  # fmt: skip
+        }  # fmt: skip
+        return pd.DataFrame(columns | self.fitted)
 
     # ---- staging a story --------------------------------------------------------------------------------------
 

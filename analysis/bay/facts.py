@@ -88,7 +88,7 @@ def under_load(
 ) -> UnderLoad:  # fmt: skip
     """What a start tells of the battery; no resistance where fewer amps flow than `enough_a` of the usual ones."""
     open_v, _ = open_circuit(rest_v, system_v=system_v, agm=agm)
-    given = np.asarray(amps) + np.nan_to_num(aid_a)
+    given = np.asarray(amps, dtype=np.float64) + np.nan_to_num(np.asarray(aid_a, dtype=np.float64))
     flowing = np.where(np.asarray(amps) >= enough_a(usual_a), given, NAN)
     held = held_at_half_rating_v(open_v, low_v, flowing, cca_a)
     return UnderLoad(given, 1000.0 * (open_v - np.asarray(low_v)) / flowing, held)

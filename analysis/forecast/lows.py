@@ -131,16 +131,17 @@ def _through_months(
         return out
     dates = days.astype("datetime64[D]")
     day_of_year = (dates - dates.astype("datetime64[Y]")).astype(np.int64) + 1
-    known = climate[["month", column]].to_numpy(dtype=np.float64, na_value=np.nan)
-    place = climate["depot"].to_numpy(dtype=object)
+    month = climate["month"].to_numpy(dtype=np.int64)
+    value = climate[column].to_numpy(dtype=np.float64, na_value=np.nan)
+    place = np.where(np.isfinite(value), climate["depot"].to_numpy(dtype=object), None)
     for i, depot in enumerate(depots):
-        own = known[(place == depot) & np.isfinite(known[:, 1])]
+        own = np.flatnonzero(place == depot)
         if not len(own):
             continue
-        own = own[np.argsort(own[:, 0], kind="stable")]
-        at = MID_MONTH[own[:, 0].astype(np.int64) - 1]
+        own = own[np.argsort(month[own], kind="stable")]
+        at = MID_MONTH[month[own] - 1]
         xs = np.concatenate([at - DAYS_PER_YEAR, at, at + DAYS_PER_YEAR])
-        out[i] = np.interp(day_of_year, xs, np.tile(own[:, 1], 3))
+        out[i] = np.interp(day_of_year, xs, np.tile(value[own], 3))
     return out
 
 

@@ -151,6 +151,7 @@ def workshop_hours(
     share = (opened or opening(depots, weeks)).share[: len(depots)]
     ends = np.concatenate([np.zeros((len(depots), 1)), np.cumsum(share, axis=1)], axis=1)
     first = np.maximum(weeks.first_day, np.maximum(weeks.end_day - 7, 0))
-    left = np.clip(np.round(ends[:, weeks.end_day] - ends[:, first], ROUNDED), 0.0, 1.0)
+    open_days = ends[:, weeks.end_day] - ends[:, first]
+    left = np.clip(np.round(open_days, ROUNDED), 0.0, 1.0)
     shut = np.isin(np.array(weeks.iso), np.array(list(closed_weeks), dtype=str))
     return np.asarray(np.maximum(hours, 0.0) * left * ~shut, dtype=np.float64)

@@ -21,7 +21,9 @@ def as_csv(frame: pd.DataFrame) -> str:
     for name in frame.columns:
         column = frame[name]
         typed = pd.api.types.is_numeric_dtype(column) or pd.api.types.is_datetime64_any_dtype(column)
-        out[name] = column if typed else pd.Series(list(map(formula_safe, column)), dtype=object, index=frame.index)
+        out[name] = column
+        if not typed:
+            out[name] = pd.Series(list(map(formula_safe, column)), dtype=object, index=frame.index)
     heads = [str(formula_safe(name)) for name in frame.columns]
     return str(pd.DataFrame(out, index=frame.index).to_csv(index=False, header=heads))
 

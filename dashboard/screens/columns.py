@@ -115,8 +115,5 @@ def _only(text: str, _value: object) -> str:
 
 def days(values: Sequence[object] | pd.Series) -> pd.Series:
     """Days as days, whatever text or moment they came as; missing stays missing."""
-    return (
-        pd.Series(pd.to_datetime(pd.Series(values, dtype=object), errors="coerce"))
-        .astype("datetime64[us]")
-        .dt.normalize()
-    )
+    given = pd.Series(values, dtype=object)
+    return pd.to_datetime(given, errors="coerce").astype("datetime64[us]").dt.normalize()

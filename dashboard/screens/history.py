@@ -251,7 +251,8 @@ def which_list(happened: pd.DataFrame, past: Past, issued: Mapping[date, pd.Data
     """For each no-start, the day of the list that `was_listed` looks at, and how that list came about."""
     last = [list_before(pd.Timestamp(day).date(), past, issued) for day in happened["day"]]
     how = ["" if one is None else say.AS_ISSUED if one in issued else say.AFTERWARDS for one in last]
-    return pd.Series(pd.to_datetime(pd.Series(last, dtype=object)), index=happened.index, dtype="datetime64[us]"), how
+    days = pd.Series(last, dtype=object, index=happened.index)
+    return pd.to_datetime(days).astype("datetime64[us]"), how
 
 
 def was_listed(happened: pd.DataFrame, past: Past, issued: Mapping[date, pd.DataFrame]) -> list[str]:

@@ -250,8 +250,13 @@ def test_an_office_brings_in_a_foreign_file(fleet: Path, address: str, opened: O
     assert read["drop_ground_v"] == pytest.approx(0.102)
 
 
+@pytest.mark.nightly
 def test_a_visit_is_reported_where_the_code_on_its_sheet_leads(fleet: Path, address: str, opened: Opened) -> None:
-    """On the phone: one form, clicked twice, is one report; it closes the visit, and is taken back with one click."""
+    """On the phone: one form, clicked twice, is one report; it closes the visit, and is taken back with one click.
+
+    By day `test_visit_views.py` fills in the form, `test_overtaken.py` clicks twice, `test_work_orders.py` reads the code, and
+    `test_browser_contrast.py` opens the page.
+    """
     db = store.open_database(fleet)
     plan = load_plan(db)
     assert plan is not None
