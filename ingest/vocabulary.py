@@ -156,11 +156,18 @@ _SAID: Mapping[str, str] = MappingProxyType(
         r"|startausfall|fehlstart|kein start|(?:springt|sprang|startete?) nicht(?: an)?",
         "preventive": r"preventat?ive(?: maintenance)?|vorbeugend|vorsorglich|prophylaktisch",
         "complaint": r"complaints?|driver complaint|beanstandung|beschwerde|reklamation",
-        "no_click": r"no click|nothing heard|silent|dead silent",
-        "click": r"(?:only |just )?(?:a |one |single )?clicks?(?: only)?",
-        "chatter": r"(?:solenoid |relay )?chatter(?:s|ed|ing)?",
-        "slow": r"(?:slow(?:ly)?|sluggish)(?: (?:to )?(?:crank|cranking|start|starting|turning))?|(?:crank|turn)(?:s|ed)? (?:over )?slow(?:ly)?",
-        "cranks_only": rf"crank(?:s|ed)? (?:but |and )?(?:{_NOT}|no) (?:start|fire)",
+        "no_click": r"no click|nothing heard|silent|dead silent|kein klick(?:en)?|kein gerausch|keine reaktion|macht nichts|stumm",
+        "click": r"(?:only |just )?(?:a |one |single )?clicks?(?: only)?"
+        r"|(?:(?:magnetschalter|relais) )?(?:nur )?(?:ein(?:mal)? )?kl[ia]ck(?:t|en)?(?: nur)?",
+        "chatter": r"(?:solenoid |relay )?chatter(?:s|ed|ing)?|(?:(?:magnetschalter|relais) )?(?:rattert|rattern|klackert)",
+        "slow": r"(?:slow(?:ly)?|sluggish)(?: (?:to )?(?:crank|cranking|start|starting|turning))?|(?:crank|turn)(?:s|ed)? (?:over )?slow(?:ly)?"
+        r"|(?:(?:anlasser|starter|motor) )?(?:dreht )?(?:nur )?(?:zu )?(?:langsam|trage|schwer|zah)(?: durch)?"
+        r"|(?:startet|springt) (?:nur )?(?:langsam|schwer|schlecht)(?: an)?",
+        "spins": r"(?:starter |anlasser )?(?:spins|freewheels|dreht leer|lauft leer)|(?:anlasser|starter) spurt nicht ein",
+        "cranks_only": rf"crank(?:s|ed)? (?:but |and )?(?:{_NOT}|no) (?:start|fire)"
+        r"|dreht (?:gut |normal )?(?:durch )?(?:aber )?(?:startet|springt) nicht(?: an)?",
+        "started": r"start(?:s|ed) (?:ok|okay|fine|well|normal(?:ly)?|first time)|gestartet|startet(?: gut| normal| sofort)?"
+        r"|spr(?:ingt|ang)(?: gut| normal| sofort)? an",
         "battery": r"bat|batt|batts|battery|batteries|batterien?|starterbatterien?",
         "starter_motor": r"starter(?: motor)?|anlasser",
         "positive_cable": r"(?:positive|plus) (?:cable|lead)s?|pluskabel|plusleitung",
@@ -233,7 +240,7 @@ _BESIDE = re.compile(
     r"|mileage|kilomet\w*|date|time|day|test\w*|check\w*|measure\w*|inspect\w*|taken|reading|value|vehicle|unit|fleet|asset|truck|bus"
     r"|van|timestamp|datetime|cause|ursache|registration|plate|class|type|model|categor\w*|make|system|nominal|rated|rating|cca|cold|cyl\w*|fuel|depot|site|location"
     r"|base|yard|garage|month\w*|monat\w*|service|since|commission\w*|decommission\w*|deregist\w*|last|day|sold|scrapped|withdrawn|retired|disposed|left|until|bis|ende|oil|grade|tech\w*|mechanic|operator|initials|signed|remark\w*|notes?|comment\w*"
-    r"|result|outcome|seconds?|secs?|s|rpm|speed|load\w*|feed|loss|dip|part|component|action|work|done|reason|repair\w*"
+    r"|result|outcome|ergebnis|resultat|seconds?|secs?|s|rpm|speed|load\w*|feed|loss|dip|part|component|action|work|done|reason|repair\w*"
     r"|am|der|die|das|des|den|dem|beim?|im|von|vor|nach|und|mit|ohne|zu\w*|fahrzeug\w*|wagen\w*|fzg\w*|kennzeichen|spannung\w*"
     r"|strom\w*|ruhe\w*|anlass\w*|start\w*|masse\w*|abfall\w*|verlust\w*|leitung\w*|kontakt\w*|magnet\w*|spule\w*|steuer\w*"
     r"|ausser\w*|betrieb|dienst|abmeld\w*|abgemeldet|stillgelegt|stilllegung|verkauf\w*|verschrott\w*|ausgemustert|ausmuster\w*|letzter"

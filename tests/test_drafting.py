@@ -17,10 +17,10 @@ from ingest import store
 from ingest.bus_logs import read_log
 from ingest.drafting import draft_source
 from ingest.errors import FileRefused
-from ingest.fields import READINGS, TABLES
+from ingest.fields import OUTCOMES, READINGS, TABLES
 from ingest.importer import import_paths
 from ingest.sources import parse_source, save_source
-from ingest.vocabulary import READING_WORDS, UNIT_WORDS, beside, meaning
+from ingest.vocabulary import READING_WORDS, UNIT_WORDS, beside, meaning, spoken
 
 
 @pytest.mark.parametrize(
@@ -152,6 +152,21 @@ def test_no_starts_and_repairs_in_words_are_read_by_their_drafts_as_they_stand(t
         ("2026-11-13", "battery", "replaced"), ("2026-11-14", "starter_motor", "replaced"), ("2026-11-15", "ground_path", "cleaned"),
     ]  # fmt: skip
     assert db["set_aside"].count == 5
+
+
+@pytest.mark.parametrize(
+    ("said", "outcome"),
+    [
+        ("nur Klick", "click"), ("klickt nur", "click"), ("Magnetschalter klackt", "click"), ("kein Klicken", "no_click"),
+        ("rattert", "chatter"), ("dreht langsam", "slow"), ("Anlasser dreht träge", "slow"), ("springt schlecht an", "slow"),
+        ("Anlasser dreht leer", "spins"), ("dreht, springt nicht an", "cranks_only"), ("springt nicht an", "no_start"),
+        ("springt sofort an", "started"), ("sprang an", "started"), ("started fine", "started"), ("ok", ""), ("gut", ""),
+        ("dreht nicht", ""), ("langsamer Fahrer", ""), ("Klicksystem geprüft", ""),
+    ],
+)  # fmt: skip
+def test_how_a_start_went_is_read_as_german_speaking_workshops_say_it(said: str, outcome: str) -> None:
+    """From memory; "ok" may be said of the whole inspection, and is asked about."""
+    assert spoken(said, OUTCOMES) == outcome
 
 
 def test_a_time_of_two_columns_that_cannot_be_read_is_said_with_their_headings(tmp_path: Path) -> None:
