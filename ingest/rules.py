@@ -158,11 +158,13 @@ def _is_missing(batch: Batch, column: Column) -> Flags:
 
 def _take_other_spellings(batch: Batch, context: Context) -> None:
     """A vehicle written with other spaces, hyphens or capitals is that vehicle, and the row says how it was written."""
-    if "unit" not in batch.texts or batch.table.name == "units":
+    if "unit" not in batch.texts:
         return
     written = batch.texts["unit"]
-    same = {u: context.same_unit(u) for u in set(written.tolist()) if u and u not in context.vehicles}
-    meant = {u: known for u, known in same.items() if known}
+    named = set(written.tolist())
+    same = {u: context.same_unit(u) for u in named if u and u not in context.vehicles}
+    two = named if batch.table.name == "units" else set()  # a table of vehicles that holds both numbers means two
+    meant = {u: known for u, known in same.items() if known and known not in two}
     if not meant:
         return
     rows = np.flatnonzero(np.isin(written, list(meant))).tolist()
@@ -170,11 +172,11 @@ def _take_other_spellings(batch: Batch, context: Context) -> None:
         batch.remarks.setdefault(row, []).append(
             f"unit: written {shown(written[row])}, taken for {meant[written[row]]}"
         )
-    named = [f"{shown(u)} is {known}" for u, known in meant.items()]
-    more = f" and {len(named) - SPELLINGS_SHOWN} more" if len(named) > SPELLINGS_SHOWN else ""
+    said = [f"{shown(u)} is {known}" for u, known in meant.items()]
+    more = f" and {len(said) - SPELLINGS_SHOWN} more" if len(said) > SPELLINGS_SHOWN else ""
     batch.notes.append(
         f"{counted(len(rows), 'row')} with a vehicle's number in other spaces, hyphens or capitals: "
-        f"{', '.join(named[:SPELLINGS_SHOWN])}{more}"
+        f"{', '.join(said[:SPELLINGS_SHOWN])}{more}"
     )
     batch.texts["unit"] = np.array([meant.get(u, u) for u in written.tolist()], dtype=object)
 

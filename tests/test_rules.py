@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import pandas as pd
 import pytest
 from samples_ingest import NOW, UNITS, reading, readings_file, reasons
 from sqlite_utils import Database
@@ -86,13 +85,30 @@ def test_a_number_is_not_taken_for_another_where_two_fit_or_figures_are_kept_apa
 ) -> None:
     """K101 and K-101 both being there, k101 may be either; 1-11 and 11-1 are two vehicles, and so are 0101 and 101."""
     assert "is it K-101?" in why(db, tmp_path, unit="K-0101")
-    units = [{"unit": u, "vehicle_class": "van", "system_v": 12, "depot": "hill"} for u in ("K101", "1-11")]
-    pd.DataFrame(units).to_csv(tmp_path / "units.csv", index=False)
+    head, *lines = UNITS.splitlines()
+    own = next(line for line in lines if line.startswith("K-101,"))
+    new = [own.replace("K-101", name, 1) for name in ("K101", "1-11")]
+    (tmp_path / "units.csv").write_text("\n".join([head, own, *new]))
     assert import_paths(db, [tmp_path / "units.csv"], now=NOW).stored == 2
     assert "'k 101' is unknown" in why(db, tmp_path, unit="k 101")
     assert "'11-1' is unknown" in why(db, tmp_path, unit="11-1")
     assert "'111' is unknown" in why(db, tmp_path, unit="111")
     assert why(db, tmp_path, unit="1 11") == ""
+
+
+def test_a_table_of_vehicles_in_another_spelling_makes_no_second_one(db: Database, tmp_path: Path) -> None:
+    """k101 of another system's export is K-101; only a table that holds both numbers means two vehicles."""
+
+    def told(*names: str) -> tuple[int, int, int]:
+        lines = UNITS.splitlines()
+        own = next(line for line in lines if line.startswith("K-101,"))
+        (tmp_path / "units.csv").write_text("\n".join([lines[0], *(own.replace("K-101", n, 1) for n in names)]))
+        outcome = import_paths(db, [tmp_path / "units.csv"], now=NOW)
+        return outcome.stored, outcome.known, outcome.set_aside
+
+    assert told("k101") == (0, 1, 0)
+    assert told("K-101", "K101") == (1, 1, 0)
+    assert "'k101' is unknown" in why(db, tmp_path, unit="k101")
 
 
 def test_no_measurement_at_all(db: Database, tmp_path: Path) -> None:
