@@ -106,10 +106,13 @@ def test_who_leaves_soon_comes_only_where_it_pays() -> None:
     assert unit not in set(soon.visits["unit"])
     row = soon.act_by_missed.set_index("unit").loc[unit]
     assert (row["reason"], row["leaves_on"]) == ("leaves", AS_OF + pd.Timedelta(days=8))
-    assert (
-        missed_line(row.to_dict(), AS_OF)
-        == "act now, no visit: no visit pays before its last day in service, 1 Dec 2026"
-    )
+    said = missed_line(row.to_dict(), AS_OF)
+    assert said.startswith("act now, no visit: no visit pays before its last day in service, 1 Dec 2026, at a ")
+    assert said.endswith(" chance of a no-start if nothing is done")
+    promised = replace(before, visits=before.visits.assign(iso_week=plan_weeks(AS_OF, 1).iso[0], visit_on=AS_OF))
+    kept = make(leaving(inputs, {unit: 8}), promised)
+    assert unit not in set(kept.visits["unit"]), "nor where the version before promised it"
+    assert unit in set(kept.cancelled["unit"])
     late = make(leaving(inputs, {unit: 85}))
     visit = late.visits.set_index("unit").loc[unit]
     assert "by 16 Feb 2027, its last day in service, if nothing is done" in visit["why"]

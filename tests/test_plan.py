@@ -658,3 +658,37 @@ def test_the_chance_of_a_cheap_act_is_moved_by_the_fleets_own_acts() -> None:
     assert found["ground_path"] == pytest.approx(5 / 12)
     assert found["positive_cable"] == pytest.approx(0.4)
     assert set(found) <= set(PARTS)
+
+
+def test_a_promise_that_does_not_pay_gives_way_to_one_that_is_urgent(
+    inputs: PlanInputs, first: ReplacementPlan
+) -> None:
+    """One place a week: the promised vehicle has become sound, another one is about to fail; without that one the promise stands."""
+    near = first.hours["iso_week"].iloc[0]
+    mine = first.visits[first.visits["iso_week"] == near]
+    unit, depot = str(mine["unit"].iloc[0]), str(mine["depot"].iloc[0])
+    there = set(inputs.fleet.loc[inputs.fleet["depot"] == depot, "unit"])
+    other = next(u for u in inputs.outlook["unit"].unique() if u in there and u not in set(mine["unit"]))
+    names = [column for column in inputs.outlook if column.startswith("probability")]
+    outlook = inputs.outlook.assign(
+        **{n: inputs.outlook[n].where(inputs.outlook["unit"] != unit, 0.001) for n in names}
+    )
+    rules = {"down_share": 0.01, "urgent_probability": 0.3}
+    only = first.visits[first.visits["unit"] == unit]
+    before = replace(first, visits=only)
+    calm = outlook.assign(**{n: outlook[n].where(outlook["unit"] == unit, 0.002) for n in names})
+    kept = make(replace(inputs, outlook=calm, services=inputs.services.iloc[:0]), previous=before, **rules)
+    assert unit in set(kept.visits["unit"])
+    urgent = calm.copy()
+    rows = urgent["unit"] == other
+    urgent.loc[rows, "probability"] = np.linspace(0.5, 0.95, int(rows.sum()))
+    urgent.loc[rows, "probability_renewed"] = 0.01
+    for name in ("probability_low", "probability_high"):
+        urgent.loc[rows, name] = np.linspace(0.5, 0.95, int(rows.sum()))
+    parts = inputs.catalogue.assign(lead_days=0.0)
+    plan = make(
+        replace(inputs, outlook=urgent, catalogue=parts, services=inputs.services.iloc[:0]), previous=before, **rules
+    )
+    coming = plan.visits.set_index("unit")["iso_week"]
+    assert unit not in coming
+    assert coming[other] == near

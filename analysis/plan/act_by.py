@@ -7,6 +7,7 @@ import pandas as pd
 
 from analysis.plan.assignment import HOURS_TOLERANCE
 from analysis.plan.inputs import PlanInputs, Work, pin_rows
+from analysis.plan.policies import failing
 from analysis.plan.result import FRAMES, frame_of
 from analysis.plan.rules import Rules
 from analysis.plan.visit_costs import CHEAP_FIRST, REPLACE, REPLACE_TWO, Options
@@ -28,7 +29,8 @@ def act_by_missed(
     last = int(work.weeks.end_day[-1]) - 1
     first = {name: int(work.opened.next_open[d, work.weeks.first_day[0]]) for d, name in enumerate(work.depots)}
     forbidden = {unit for unit, kind, _, _ in pin_rows(inputs.pins) if kind == "forbid"}
-    leaving = inputs.leaving(work.weeks.as_of)
+    leaving, c = inputs.leaving(work.weeks.as_of), work.candidates
+    at_risk = failing(c, np.zeros(len(c), np.int64), np.full(len(c), -1), work.end_week)
     out: list[dict[str, Any]] = []
     for unit, day in _days_to_act_by(inputs).items():
         limit = max(int((day - work.weeks.as_of).days), first.get(depot_of.get(unit, ""), 0))
@@ -37,12 +39,16 @@ def act_by_missed(
         leaves = leaving.get(unit, np.inf)
         if on <= limit or limit > last or leaves <= limit:
             continue
-        found: dict[str, Any] = {"reason": without.get(unit, LEAVES if leaves <= last else WAITS)}
+        u = row_of.get(unit, -1)
+        found: dict[str, Any] = {
+            "risk": float(at_risk[u]) if u >= 0 else 0.0,
+            "reason": without.get(unit, LEAVES if leaves <= last else WAITS),
+        }
         if leaves <= last:
             found["leaves_on"] = work.weeks.as_of + pd.Timedelta(days=leaves)
         if visit is not None:
             comes = work.weeks.as_of + pd.Timedelta(days=on)
-            found = {"visit_on": comes, **_why(work, rules, rows, visit, limit, by_hand=unit in forbidden)}
+            found |= {"visit_on": comes, **_why(work, rules, rows, visit, limit, by_hand=unit in forbidden)}
         out.append({"unit": unit, "depot": depot_of.get(unit, ""), "act_by": day, **found})
     frame = frame_of(out, FRAMES["act_by_missed"])
     return frame.sort_values(["act_by", "unit"], ignore_index=True)

@@ -82,7 +82,7 @@ FRAMES: Mapping[str, tuple[str, ...]] = {
     "hours": ("depot", "iso_week", "week_start", "hours", "booked", "visits", "hour_price"),
     "policies": ("policy", "cost", "no_starts", "visits", "hours", "cost_visits", "cost_no_starts", "cost_after"),
     "done": ("unit", "depot", "iso_week", "visit_on", "done_on", "part", "found", "hours", "job", "uid", "sequence"),
-    "act_by_missed": ("unit", "depot", "act_by", "visit_on", "reason", "part_on", "costs_more", "why", "leaves_on"),
+    "act_by_missed": ("unit", "depot", "act_by", "visit_on", "reason", "part_on", "costs_more", "why", "leaves_on", "risk"),
 }  # fmt: skip
 
 

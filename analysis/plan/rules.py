@@ -30,7 +30,8 @@ def apply_rules(work: Work, pins: pd.DataFrame | None, previous: ReplacementPlan
     """Take out forbidden and frozen weeks, and find who must come and which week was promised.
 
     A vehicle whose visit of the last version is past, and was not reported as done, may come in a frozen week. Where that version
-    had no hours it promised nothing, and nothing is frozen.
+    had no hours it promised nothing, and nothing is frozen. A promised visit that does not pay any more is no promise where the
+    vehicle leaves, or where one that is urgent, or missed its own, could come instead.
     """
     cost = work.table.cost.copy()
     units = work.candidates.table["unit"].tolist()
@@ -55,10 +56,16 @@ def apply_rules(work: Work, pins: pd.DataFrame | None, previous: ReplacementPlan
     if previous is not None and frozen:
         risk = between(work.candidates.risk, np.full((len(units), 1), work.weeks.end_day[frozen - 1] / 7.0))[:, 0]
         near = _planned_weeks(work, previous, frozen)
+        first = (promised >= 0) & (promised < frozen)
+        wanting = ~first & ((risk >= work.settings.urgent_probability) | missed)
+        pressed = np.isin(work.depot, work.depot[wanting])
         for row in range(len(units)):
             if pinned[row]:
                 continue
-            if 0 <= promised[row] < frozen and np.isfinite(cost[:, row, promised[row]]).any():
+            free = pressed[row] or np.isfinite(work.candidates.leaves[row])
+            if first[row] and free and not (cost[:, row, promised[row]] < work.table.wait[row]).any():
+                bonus[row] = 0.0
+            elif first[row] and np.isfinite(cost[:, row, promised[row]]).any():
                 others = np.arange(len(work.weeks)) != promised[row]
                 cost[:, row, others] = np.inf
                 forced[row] = True

@@ -34,7 +34,7 @@ def plan_book(plan: ReplacementPlan, *, depot: str | None = None) -> Workbook:
     hours = ("depot", "iso_week", "week_start", "hours", "booked", "visits", "hour_price")
     left_out = ("unit", "depot", "job", "best_week", "would_save", "risk", "cost_at_risk", "why", *DECISION_COLUMNS)
     policies = ("policy", "visits", "hours", "no_starts", "cost_visits", "cost_no_starts", "cost_policy_after", "cost")
-    late = ("unit", "depot", "act_by", "visit_on", "part_on", "costs_more", "why")
+    late = ("unit", "depot", "act_by", "visit_on", "part_on", "costs_more", "risk", "why")
     visits = with_late(plan)
     visits = visits.assign(in_service=[YES if due else "" for due in visits["in_service"]])
     ways = _said(plan.policies, policy=POLICY_WORDS).rename(columns={"cost_after": "cost_policy_after"})

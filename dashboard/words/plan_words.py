@@ -75,13 +75,13 @@ LATER_STILL = {
 }
 """The same after the day on which a part comes, which "then" would mean there."""
 NO_VISIT_WORDS = {
-    "waiting pays": "no visit pays in these weeks",
+    "waiting pays": "no visit pays in these weeks{at_risk}",
     "no hours": "no workshop hours are left at {depot} in the weeks in which it would pay",
     "no places": "as many vehicles of {depot} as allowed are called in already",
     "no depot": "no depot is known for it",
     "part too late": "its part comes after the plan's last week",
     "postponed": "it is postponed",
-    "leaves": "no visit pays before its last day in service, {left_on}",
+    "leaves": "no visit pays before its last day in service, {left_on}{at_risk}",
 }
 LATE_HEAD = "Later than the weekly list says to act"
 NOT_COMPARABLE = (
@@ -385,7 +385,14 @@ def missed_words(row: Mapping[str, Any], currency: str, *, ordered: bool = False
     more = money(row["costs_more"], currency)
     cheaper = f", {more} cheaper than calling it in before" if row["costs_more"] else ""
     left_on = day(row["leaves_on"]) if pd.notna(row["leaves_on"]) else ""
-    about = {"depot": row["depot"] or "its depot", "more": more, "cheaper": cheaper, "left_on": left_on}
+    at_risk = f", at a {percent(row['risk'])} chance of a no-start if nothing is done" if row["risk"] else ""
+    about = {
+        "depot": row["depot"] or "its depot",
+        "more": more,
+        "cheaper": cheaper,
+        "left_on": left_on,
+        "at_risk": at_risk,
+    }
     if pd.isna(row["visit_on"]):
         return NO_VISIT_WORDS[row["reason"]].format(**about)
     why = LATE_WORDS[row["reason"]].format(**about)
