@@ -184,11 +184,14 @@ def test_a_list_changes_nothing_without_and_no_draw_starts_colder_with_one(monke
     n = len(state.rest_v)
     found = [
         drawn_coldest_starts(
-            state.drawn[1], state.field, state.rest_v, state.group, state.panel.volts, state.laws, own.limits.needs, own.laws,
-            Aid(np.full(n, amps), np.full(n, 5.0), np.zeros(n)) if amps else None,
+            state.drawn[1],
+            state.field,
+            replace(state.vehicles, aid=Aid(np.full(n, amps), np.full(n, 5.0), np.zeros(n)) if amps else None),
+            own.limits.needs,
+            own.laws,
         ).max(axis=0)
         for amps in (0.0, 60.0, 150.0)
-    ]  # fmt: skip
+    ]
     for less, more in itertools.pairwise(found):
         assert (more >= less - 1e-3).all()
     cold = (found[0] > -60.0) & (found[0] < 0.0)
@@ -206,11 +209,9 @@ def test_engines_on_a_heater_start_colder_and_all_others_as_before(monkeypatch: 
     n = len(state.rest_v)
     heated = np.arange(n) % 2 == 0
     bare, found = (
-        drawn_coldest_starts(
-            state.drawn[1], state.field, state.rest_v, state.group, state.panel.volts, state.laws, own.limits.needs, own.laws, aid
-        )
+        drawn_coldest_starts(state.drawn[1], state.field, replace(state.vehicles, aid=aid), own.limits.needs, own.laws)
         for aid in (None, Aid(np.zeros(n), np.full(n, 5.0), np.where(heated, OBSERVING.heater_k, 0.0)))
-    )  # fmt: skip
+    )
     assert (found[:, ~heated] == bare[:, ~heated]).all()
     speed, was = found[0, heated], bare[0, heated]
     cold = (was > -50.0) & (was < 0.0)

@@ -28,6 +28,7 @@ from analysis.readings.renewals import PARTS
 from analysis.starting.coldest_start import (
     Limits,
     Needs,
+    Vehicles,
     as_fitted,
     drawn_coldest_starts,
     drawn_laws,
@@ -102,10 +103,8 @@ def test_coldest_starts_are_those_of_whole_arrays(
     away = drawn_laws(laws, chance_of(2, draws)) if doubt else None
     needs = Needs(*(n * np.random.default_rng(k).uniform(0.3, 1.4, (units, draws)) for k, n in enumerate(NEEDS)))
     aid = aids(units) if aided else None
-    rest = LAWS.rest_v[group]
-    fast, plain = both(
-        lambda: drawn_coldest_starts(state, field, rest, group, VOLTS[group], laws, needs, away, aid), monkeypatch
-    )
+    own = Vehicles(LAWS.rest_v[group], group, VOLTS[group], laws, aid)
+    fast, plain = both(lambda: drawn_coldest_starts(state, field, own, needs, away), monkeypatch)
     assert isinstance(plain, np.ndarray)
     assert len(np.unique(plain)) > units  # not all of them beyond the grid
     assert isinstance(fast, np.ndarray)
@@ -124,8 +123,7 @@ def test_coldest_starts_with_parts_renewed_are_those_of_whole_arrays(unrenewed: 
     needs = Needs(*(n * rng.uniform(0.3, 1.2, (units, draws)) for n in NEEDS))
     as_charged = rng.choice([-273.15, -40.0, -15.0], (units, draws))
     limits = Limits(needs, rng.normal(0.0, 1.0, (units, draws)), Floors(as_charged.min(axis=1), as_charged, group))
-    aid = aids(units) if aided else None
-    own = LAWS.rest_v[group], group, VOLTS[group], LAWS
+    own = Vehicles(LAWS.rest_v[group], group, VOLTS[group], LAWS, aids(units) if aided else None)
 
     def whole(renewed: Ints) -> Floats:
         new, turns = state, field
@@ -133,15 +131,14 @@ def test_coldest_starts_with_parts_renewed_are_those_of_whole_arrays(unrenewed: 
             mine = (renewed >> k & 1 == 1)[:, None]
             better, stronger = with_renewed(new, turns, weak, built, part)
             new, turns = np.where(mine, better, new), np.where(mine, stronger, turns)
-        by_need = drawn_coldest_starts(new, turns, *own, needs, as_fitted(LAWS), aid).max(axis=0)
+        by_need = drawn_coldest_starts(new, turns, own, needs, as_fitted(LAWS)).max(axis=0)
         charged = (renewed >> loops.CHARGED & 1 == 1)[:, None]
         return np.where(charged, limits.ends(by_need, charged=True), limits.ends(by_need, charged=False))
 
     near = whole(np.zeros_like(bits)) if unrenewed else rng.uniform(-90.0, 60.0, (units, draws))
     rows = rng.permutation(units)
-    fast = starts_with_renewed(
-        state, near, rows, bits[rows], field, weak, built, *own, limits, as_fitted(LAWS), aid, unrenewed
-    )
+    motors = field, weak, built
+    fast = starts_with_renewed(state, near, rows, bits[rows], motors, own, limits, as_fitted(LAWS), unrenewed=unrenewed)
     assert fast is not None
     found = whole(bits)[rows]
     assert (found > near[rows]).any() or not unrenewed, "a stronger field turns slower somewhere"
@@ -157,9 +154,8 @@ def test_several_levels_of_a_need_are_read_off_one_start(monkeypatch: pytest.Mon
     speed, supply, coil = levels
 
     def found() -> list[Floats]:
-        return list(
-            starts_on_levels(state, field, LAWS.rest_v[group], group, VOLTS[group], LAWS, (speed, supply, coil))
-        )
+        own = Vehicles(LAWS.rest_v[group], group, VOLTS[group], LAWS)
+        return list(starts_on_levels(state, field, own, (speed, supply, coil)))
 
     fast, plain = both(found, monkeypatch)
     assert isinstance(fast, list)

@@ -123,10 +123,7 @@ def test_the_need_named_is_the_one_at_the_end_of_the_horizon(monkeypatch: pytest
     for days, found in named.items():
         state, outlook = drawn_of(found).state, drawn_of(found).prognosis
         h = int(np.searchsorted(state.ahead_d, days))
-        by_need = drawn_coldest_starts(
-            state.drawn[h], state.field, state.rest_v, state.group, state.panel.volts, state.laws, outlook.limits.needs,
-            outlook.laws,
-        )  # fmt: skip
+        by_need = drawn_coldest_starts(state.drawn[h], state.field, state.vehicles, outlook.limits.needs, outlook.laws)
         at_end = np.array(NEEDS)[np.median(by_need, axis=2).argmax(axis=0)]
         by_day[days] = dict(zip(state.panel.units["unit"].astype(str), at_end, strict=True))
         assert dict(zip(found.units["unit"], found.units["limited_by"], strict=True)) == by_day[days]

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -87,8 +88,8 @@ def test_a_worse_part_of_the_same_vehicle_would_not_start_and_a_better_one_would
         tried = today[:, :, None].copy()
         tried[c] = level
         needs = Needs(*a.shared.learned.needs[state.group].T[:, :, None])
-        own = state.rest_v, state.group, state.panel.volts, state.laws, needs
-        return float(drawn_coldest_starts(tried, np.ones((1, 1)), *own).max())
+        bare = replace(state.vehicles, aid=None)
+        return float(drawn_coldest_starts(tried, np.ones((1, 1)), bare, needs).max())
 
     listed = float(a.units.set_index("unit").at[unit, "coldest_start_c"])
     moved = listed - start_c(float(today[c, 0]))

@@ -22,6 +22,7 @@ from analysis.starting.coldest_start import (
     GRID_C,
     DrawnLaws,
     Needs,
+    Vehicles,
     as_fitted,
     crossing,
     drawn_coldest_starts,
@@ -55,6 +56,11 @@ NEEDS = (100.0, 7.2, 7.0)
 VOLTS = np.array([12.0, 24.0])
 
 
+def of_classes(group: np.ndarray) -> Vehicles:
+    """Vehicles of these classes as they usually are."""
+    return Vehicles(LAWS.rest_v[group], group, VOLTS[group], LAWS)
+
+
 def starts(multiples: dict[int, float], *, unit: int = 0, field: float = 1.0) -> np.ndarray:
     """(3,) coldest starts of one vehicle with some channels worn."""
     state = np.ones((len(CHANNELS), 1, 1))
@@ -62,7 +68,7 @@ def starts(multiples: dict[int, float], *, unit: int = 0, field: float = 1.0) ->
         state[channel] = value
     needs = Needs(*(np.full((1, 1), n) for n in NEEDS))
     one = np.array([unit])
-    found = drawn_coldest_starts(state, np.full((1, 1), field), LAWS.rest_v[one], one, VOLTS[one], LAWS, needs)
+    found = drawn_coldest_starts(state, np.full((1, 1), field), of_classes(one), needs)
     return found[:, 0, 0]
 
 
@@ -172,21 +178,20 @@ def test_a_vehicle_does_not_depend_on_its_neighbours() -> None:
     state = rng.uniform(1.0, 4.0, (7, n, 2))
     group, field = rng.integers(0, 2, n), np.ones((n, 2))
     needs = Needs(*(np.full((n, 2), v) for v in NEEDS))
-    fleet = drawn_coldest_starts(state, field, LAWS.rest_v[group], group, VOLTS[group], LAWS, needs)
+    fleet = drawn_coldest_starts(state, field, of_classes(group), needs)
     assert fleet.shape == (3, n, 2)
     for u in (0, 1499, 1500, 3099):
         s = slice(u, u + 1)
         own = Needs(*(np.full((1, 2), v) for v in NEEDS))
-        alone = drawn_coldest_starts(state[:, s], field[s], LAWS.rest_v[group[s]], group[s], VOLTS[group[s]], LAWS, own)
+        alone = drawn_coldest_starts(state[:, s], field[s], of_classes(group[s]), own)
         assert fleet[:, s] == pytest.approx(alone, abs=1e-3)
 
 
 def test_no_vehicle_no_start() -> None:
     """Property: an empty fleet gives an empty answer."""
     empty = Needs(*(np.zeros((0, 4)),) * 3)
-    found = drawn_coldest_starts(
-        np.zeros((7, 0, 4)), np.zeros((0, 4)), np.zeros(0), np.zeros(0, dtype=np.int64), np.zeros(0), LAWS, empty
-    )
+    nobody = of_classes(np.zeros(0, dtype=np.int64))
+    found = drawn_coldest_starts(np.zeros((7, 0, 4)), np.zeros((0, 4)), nobody, empty)
     assert found.shape == (3, 0, 4)
 
 
@@ -221,7 +226,7 @@ def test_a_higher_need_is_met_at_a_warmer_temperature(slope: float, need: float,
 def test_needs_are_held_against_their_own_curves() -> None:
     """Property: changing one need moves that coldest start and no other."""
     state = np.full((7, 1, 1), 1.4)
-    vehicle = (state, np.ones((1, 1)), LAWS.rest_v[:1], np.array([0]), VOLTS[:1], LAWS)
+    vehicle = (state, np.ones((1, 1)), of_classes(np.array([0])))
     before = drawn_coldest_starts(*vehicle, Needs(*(np.full((1, 1), n) for n in NEEDS)))
     for k in range(3):
         more = [n + 0.1 * n * (k == i) for i, n in enumerate(NEEDS)]
@@ -366,9 +371,7 @@ def test_laws_as_fitted_change_nothing_and_serve_any_number_of_draws() -> None:
     assert (nothing.load == 0.0).all()
 
     def found(departures: DrawnLaws | None) -> Floats:
-        volts = VOLTS[group]
-        rest = LAWS.rest_v[group]
-        return drawn_coldest_starts(state, np.ones((2, 5)), rest, group, volts, LAWS, needs, departures)
+        return drawn_coldest_starts(state, np.ones((2, 5)), of_classes(group), needs, departures)
 
     certain = drawn_laws(LAWS, chance_of(2, 5))  # no doubt in LAWS
     assert (found(None) == found(nothing)).all()

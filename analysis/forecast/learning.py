@@ -18,7 +18,6 @@ import pandas as pd
 from analysis.forecast.choices import DEPARTURE, LEARNING
 from analysis.forecast.lows import Weather, coldest_month, depots_of, make_weather
 from analysis.forecast.past import Past, look_days, past_of, sharing_laws
-from analysis.readings.aid import aid_of
 from analysis.readings.class_laws import estimate_laws
 from analysis.readings.draws import Draws, keys_of
 from analysis.readings.observe import ClassLaws
@@ -252,17 +251,7 @@ def _starts_on_grid(
     depart from the class in each, (U, K)."""
     on = [grid[state.group].T[:, :, None] for grid in grids]
     levels = (on[0] * (1.0 + apart[0]), on[1] + apart[1], on[2] + apart[2])
-    return starts_on_levels(
-        state.drawn[h],
-        state.field,
-        state.rest_v,
-        state.group,
-        state.panel.volts,
-        state.laws,
-        levels,
-        departures,
-        aid_of(state.panel.units),
-    )
+    return starts_on_levels(state.drawn[h], state.field, state.vehicles, levels, departures)
 
 
 def learn_needs(

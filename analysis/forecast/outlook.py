@@ -18,7 +18,7 @@ from analysis.forecast.lows import Bounds, Weather, failed_by
 from analysis.forecast.season import Season
 from analysis.kernel.loops import CHARGED, places_by_window, weighted_places
 from analysis.kernel.ready import compiled
-from analysis.readings.aid import Aid, aid_of, has_block_heater
+from analysis.readings.aid import has_block_heater
 from analysis.readings.draws import Draws, keys_of
 from analysis.readings.observe import CHANNELS, LOAD
 from analysis.readings.outcomes import (
@@ -36,6 +36,7 @@ from analysis.starting.coldest_start import (
     DrawnLaws,
     Limits,
     Needs,
+    Vehicles,
     drawn_coldest_starts,
     drawn_laws,
     starts_with_renewed,
@@ -54,8 +55,7 @@ class Outlook:
     coldest: (H, U, K) coldest start [degC] at the state's `ahead_d`; limiting: (U,) need that runs out first at the end of the
     horizon (0 speed, 1 supply, 2 coil); alive: (U, K) weight of a draw; renewed: (U,) probability that it failed since its last reading
     and was repaired without a record; depot: (U,) place among the season's; limits: what a start needs and is promised, per draw;
-    laws: of each class in each draw; failures: starts that failed and that no repair has followed; aid: what the vehicles'
-    starting aids draw.
+    laws: of each class in each draw; failures: starts that failed and that no repair has followed.
     """
 
     coldest: Reals
@@ -66,7 +66,6 @@ class Outlook:
     limits: Limits
     laws: DrawnLaws
     failures: Failures
-    aid: Aid | None
 
 
 def unit_needs(state: FleetState, learned: LearnedNeeds, draws: int) -> tuple[Needs, Floats]:
@@ -87,20 +86,19 @@ def look_ahead(state: FleetState, learned: LearnedNeeds, season: Season, told: F
     laws = drawn_laws(state.laws, Draws(keys_of(list(state.panel.groups)), draws))
     # needs that were learned with a law that is out in that cold make up for it there
     laws = laws.less_in(learned.cold_c, learned.told)
-    aid = aid_of(state.panel.units)
     charge = Draws(keys_of(state.names), draws, CHARGE_SEED)
     floors = floors_of(state.panel.units, state.rest_v / (state.panel.volts / 12.0), charge.normal("battery base"))
     limits = Limits(needs, departure, floors)
     every, none = np.arange(len(state.names)), np.zeros(len(state.names), dtype=np.int64)
 
     def by_need(h: int) -> Reals:
-        own = state.field, state.rest_v, state.group, state.panel.volts, state.laws, needs, laws, aid
-        return drawn_coldest_starts(state.drawn[h], *own)
+        return drawn_coldest_starts(state.drawn[h], state.field, state.vehicles, needs, laws)
 
     def at_time(h: int) -> Reals:
         if h == named:
             return ahead
-        found = _compiled_starts(state, limits, laws, aid, state.drawn[h], ahead, every, none, unrenewed=False)
+        own = state.motors, state.vehicles, limits, laws
+        found = starts_with_renewed(state.drawn[h], ahead, every, none, *own, unrenewed=False)
         return limits.ends(by_need(h).max(axis=0), charged=False) if found is None else found
 
     of_each = by_need(named)
@@ -119,7 +117,7 @@ def look_ahead(state: FleetState, learned: LearnedNeeds, season: Season, told: F
     alive, failures = weight * says.weight, explained(failures, says, usual_c)
     renewed = np.where(failures.any, 0.0, lost / (alive.mean(axis=-1) + lost))
     alive = alive * came_through(state, learned, laws, season, depot)
-    return Outlook(coldest, limiting, alive, renewed, depot, limits, laws, failures, aid)
+    return Outlook(coldest, limiting, alive, renewed, depot, limits, laws, failures)
 
 
 def came_through(state: FleetState, learned: LearnedNeeds, laws: DrawnLaws, season: Season, depot: Ints) -> Floats:
@@ -144,7 +142,8 @@ def came_through(state: FleetState, learned: LearnedNeeds, laws: DrawnLaws, seas
     rest_v = np.where(np.isfinite(state.laws.rest_v[group]), state.laws.rest_v[group], full_v)
     sound: Floats = np.ones((len(CHANNELS), *own.shape[:2]))
     needs = Needs(own[..., 0], own[..., 1], own[..., 2])
-    coldest = drawn_coldest_starts(sound, sound[0], rest_v, group, volts, state.laws, needs, laws).max(axis=0)
+    usual = Vehicles(rest_v, group, volts, state.laws)
+    coldest = drawn_coldest_starts(sound, sound[0], usual, needs, laws).max(axis=0)
     started = np.maximum(1.0 - season.year.probability(depot[some], coldest, coldest), LEARNING.least_alive)
     weight = started[place.reshape(-1)] ** years[mine][:, None]
     out[mine] = weight / weight.max(axis=-1, keepdims=True)
@@ -208,7 +207,6 @@ def chosen(outlook: Outlook, rows: Ints) -> Outlook:
         outlook.limits.of(rows),
         outlook.laws,
         outlook.failures.of(rows),
-        None if outlook.aid is None else outlook.aid.of(rows),
     )
 
 
@@ -282,8 +280,8 @@ def coldest_with(
     (U, K) coldest start with nothing renewed, None where it is not known, which takes longer.
     """
     near = np.zeros(drawn.shape[1:], np.float32) if known is None else known
-    shared = state, outlook.limits, outlook.laws, outlook.aid
-    found = _compiled_starts(*shared, drawn, near, rows, renewed, unrenewed=known is not None)
+    own = state.motors, state.vehicles, outlook.limits, outlook.laws
+    found = starts_with_renewed(drawn, near, rows, renewed, *own, unrenewed=known is not None)
     if found is not None:
         return found
     out = np.empty((len(rows), drawn.shape[-1]), dtype=np.float32)
@@ -294,50 +292,10 @@ def coldest_with(
         for k, part in enumerate(PARTS):
             if bits >> k & 1:
                 new, field = with_renewed(new, field, state.weak[at], state.built[at], part)
-        by_need = drawn_coldest_starts(
-            new,
-            field,
-            state.rest_v[at],
-            state.group[at],
-            state.panel.volts[at],
-            state.laws,
-            outlook.limits.needs.of(at),
-            outlook.laws,
-            None if outlook.aid is None else outlook.aid.of(at),
-        )
-        out[mine] = outlook.limits.of(at).ends(by_need.max(axis=0), charged=bool(bits >> CHARGED & 1))
+        limits = outlook.limits.of(at)
+        by_need = drawn_coldest_starts(new, field, state.vehicles.of(at), limits.needs, outlook.laws)
+        out[mine] = limits.ends(by_need.max(axis=0), charged=bool(bits >> CHARGED & 1))
     return out
-
-
-def _compiled_starts(
-    state: FleetState,
-    limits: Limits,
-    laws: DrawnLaws,
-    aid: Aid | None,
-    drawn: Reals,
-    near: Reals,
-    rows: Ints,
-    renewed: Ints,
-    *,
-    unrenewed: bool,
-) -> Reals | None:
-    return starts_with_renewed(
-        drawn,
-        near,
-        rows,
-        renewed,
-        state.field,
-        state.weak,
-        state.built,
-        state.rest_v,
-        state.group,
-        state.panel.volts,
-        state.laws,
-        limits,
-        laws,
-        aid,
-        unrenewed,
-    )
 
 
 def renewed_coldest(state: FleetState, outlook: Outlook, rows: Ints, drawn: Reals, known: Reals | None) -> Reals:

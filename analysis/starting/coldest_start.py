@@ -59,6 +59,23 @@ class Needs:
 
 
 @dataclass(frozen=True)
+class Vehicles:
+    """What is the same in all draws of U vehicles: rest volts and nominal system voltage [V], class codes, laws of the classes,
+    and what starting aids do, None where no vehicle has any."""
+
+    rest_v: Floats
+    group: Ints
+    volts: Floats
+    laws: ClassLaws
+    aid: Aid | None = None
+
+    def of(self, rows: slice | Ints) -> Vehicles:
+        """Some of them."""
+        aid = None if self.aid is None else self.aid.of(rows)
+        return Vehicles(self.rest_v[rows], self.group[rows], self.volts[rows], self.laws, aid)
+
+
+@dataclass(frozen=True)
 class DrawnLaws:
     """Departures of the class laws of battery and load in each draw, (G, K, 3): of the slope [1/K], of the curvature [1/K^2],
     and of the log of the usual value at 20 degC; made: what was worked out of them, by the laws that they depart from."""
@@ -236,37 +253,21 @@ def crossing(curve: Reals, level: npt.ArrayLike) -> npt.NDArray[np.float32]:
 
 
 def drawn_coldest_starts(
-    state: Reals,
-    field: Floats,
-    rest_v: Floats,
-    group: Ints,
-    volts: Floats,
-    laws: ClassLaws,
-    needs: Needs,
-    departures: DrawnLaws | None = None,
-    aid: Aid | None = None,
+    state: Reals, field: Floats, vehicles: Vehicles, needs: Needs, departures: DrawnLaws | None = None
 ) -> npt.NDArray[np.float32]:
     """(3, U, K) coldest starts of drawn states (7, U, K)."""
     levels = (needs.speed[None], needs.supply[None], needs.coil[None])
-    return np.concatenate(starts_on_levels(state, field, rest_v, group, volts, laws, levels, departures, aid))
+    return np.concatenate(starts_on_levels(state, field, vehicles, levels, departures))
 
 
 def starts_on_levels(
-    state: Reals,
-    field: Floats,
-    rest_v: Floats,
-    group: Ints,
-    volts: Floats,
-    laws: ClassLaws,
-    levels: Levels,
-    departures: DrawnLaws | None = None,
-    aid: Aid | None = None,
+    state: Reals, field: Floats, vehicles: Vehicles, levels: Levels, departures: DrawnLaws | None = None
 ) -> Starts:
     """Coldest starts of drawn states (7, U, K) at every level of speed, supply and coil alone, in chunks that fit the cache."""
     found = tuple(np.empty(level.shape, dtype=np.float32) for level in levels)
     loop = compiled(coldest_on_levels)
     if loop is not None:
-        shared = _laid_out(rest_v, group, volts, laws, departures or as_fitted(laws), aid, state.shape[2])
+        shared = _laid_out(vehicles, departures or as_fitted(vehicles.laws), state.shape[2])
         arrays = (*(np.ascontiguousarray(a, dtype=np.float32) for a in (state, field)), *shared)
         asked = [np.ascontiguousarray(level, dtype=np.float32) for level in levels]
 
@@ -276,10 +277,9 @@ def starts_on_levels(
     else:
 
         def fill(s: slice) -> None:
-            circuit = start_state(
-                state[:, s], field[s], rest_v[s], group[s], laws, departures, None if aid is None else aid.of(s)
-            )
-            for out, curve, need in zip(found, start_curves(circuit, volts[s]), levels, strict=True):
+            own = vehicles.of(s)
+            circuit = start_state(state[:, s], field[s], own.rest_v, own.group, own.laws, departures, own.aid)
+            for out, curve, need in zip(found, start_curves(circuit, own.volts), levels, strict=True):
                 for each, level in zip(out, need, strict=True):
                     each[s] = crossing(curve, level[s])
 
@@ -321,32 +321,28 @@ def starts_with_renewed(
     near: Reals,
     rows: Ints,
     renewed: Ints,
-    field: Floats,
-    weak: Bools,
-    built: Reals,
-    rest_v: Floats,
-    group: Ints,
-    volts: Floats,
-    laws: ClassLaws,
+    motors: tuple[Floats, Bools, Reals],
+    vehicles: Vehicles,
     limits: Limits,
     departures: DrawnLaws,
-    aid: Aid | None,
+    *,
     unrenewed: bool,
 ) -> npt.NDArray[np.float32] | None:
     """(rows, K) coldest starts of the vehicles `rows` of a drawn state (7, U, K) with parts renewed, in bits as
     :func:`coldest_with_renewed` has them; None where loops are not compiled.
 
-    near: (U, K) starts near these; unrenewed: whether they are those with nothing renewed, which spares most of the search.
+    near: (U, K) starts near these; motors: (U, K) their field, whether a raised load is the starter's, and the load as it was built;
+    unrenewed: whether `near` are the starts with nothing renewed, which spares most of the search.
     """
     loop = compiled(coldest_with_renewed)
     if loop is None:
         return None
-    draws = state.shape[2]
+    draws, (field, weak, built), own = state.shape[2], motors, vehicles
     if id(field) not in limits.laid:  # the same for every part and every day ahead
         limits.laid[id(field)] = field, (
             np.ascontiguousarray(field, np.float32), np.ascontiguousarray(weak), np.ascontiguousarray(built, np.float32),
-            *_laid_out(rest_v, group, volts, laws, departures, aid, draws), departures.batteries(laws, draws)[1],
-            *departures.loads(laws, draws, group, aid)[1][1:], *limits.singles,
+            *_laid_out(own, departures, draws), departures.batteries(own.laws, draws)[1],
+            *departures.loads(own.laws, draws, own.group, own.aid)[1][1:], *limits.singles,
         )  # fmt: skip
     arrays = (
         *(np.ascontiguousarray(a, np.int64) for a in (rows, renewed)),
@@ -357,24 +353,17 @@ def starts_with_renewed(
     return found
 
 
-def _laid_out(
-    rest_v: Floats,
-    group: Ints,
-    volts: Floats,
-    laws: ClassLaws,
-    away: DrawnLaws,
-    aid: Aid | None,
-    draws: int,
-) -> tuple[Any, ...]:
+def _laid_out(vehicles: Vehicles, away: DrawnLaws, draws: int) -> tuple[Any, ...]:
     """What :func:`coldest_on_levels` reads, as :func:`start_state` makes it; the laws of a draw are the same for a whole class,
     and so is what they make of battery and load at each temperature: (G, T, K), and more of loads where heaters warm engines."""
+    rest_v, group, laws, aid = vehicles.rest_v, vehicles.group, vehicles.laws, vehicles.aid
     load_place, (load, *_) = away.loads(laws, draws, group, aid)
     circuit = np.empty((len(rest_v), 10), dtype=np.float32)
     circuit[:, OPEN_V], circuit[:, BRUSH_LOST_V] = rest_v, BRUSH_V.value * blocks_of(rest_v)
     circuit[:, REFERENCE_RPM], circuit[:, EMF_V] = usual_speed(laws)[group], laws.emf_v[group]
     circuit[:, COIL_MOHM], circuit[:, SPEED_SHARE] = laws.coil_mohm[group], laws.speed_share[group]
     circuit[:, SOUND_MOHM] = laws.base[group][:, [POSITIVE, GROUND, CONTACTS, MOTOR]].sum(axis=1)
-    circuit[:, PER_12] = 12.0 / volts
+    circuit[:, PER_12] = 12.0 / vehicles.volts
     circuit[:, AID_A], circuit[:, AID_BELOW_C] = (0.0, 0.0) if aid is None else (aid.load_a, aid.below_c)
     return (
         laws.base[group].astype(np.float32),

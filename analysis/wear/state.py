@@ -11,6 +11,7 @@ import pandas as pd
 
 from analysis.circuit.choices import BATTERY_TABLES
 from analysis.circuit.limits import burns, default_limits
+from analysis.readings.aid import aid_of
 from analysis.readings.choices import CLASSES, TRAVEL
 from analysis.readings.class_laws import estimate_laws, observe
 from analysis.readings.draws import Draws, keys_of
@@ -38,7 +39,7 @@ from analysis.readings.renewals import (
     recorded_renewals,
     usable_readings,
 )
-from analysis.starting.coldest_start import BELOW_C, Needs, drawn_coldest_starts
+from analysis.starting.coldest_start import BELOW_C, Needs, Vehicles, drawn_coldest_starts
 from analysis.wear.choices import FAILING, NEED_DOUBT
 from analysis.wear.fleet_growth import ChannelReadings, GrowthSummary, drawn_values, summed_up
 from analysis.wear.growth_laws import (
@@ -102,6 +103,11 @@ class FleetRead:
         return self.panel.group
 
     @cached_property
+    def vehicles(self) -> Vehicles:
+        """What is the same in all draws of a start."""
+        return Vehicles(self.rest_v, self.group, self.panel.volts, self.laws, aid_of(self.panel.units))
+
+    @cached_property
     def names(self) -> npt.NDArray[np.object_]:
         """(U,) names of the vehicles."""
         return np.asarray(self.panel.units["unit"].astype(str).to_numpy(dtype=object))
@@ -142,6 +148,11 @@ class FleetState(FleetRead):
     weak: Bools
     starter_share: Floats
     built: Reals
+
+    @property
+    def motors(self) -> tuple[Floats, Bools, Reals]:
+        """What a drawn start takes of the motors."""
+        return self.field, self.weak, self.built
 
     def of(self, rows: Ints) -> Self:
         """Some of the vehicles, with what was drawn of them."""
@@ -436,8 +447,8 @@ def failing_excess(laws: ClassLaws, panel: Panel, needs: Floats) -> Floats:
     state[channels, channels] += excess
     state = state.reshape(len(channels), len(group), len(excess))
     flat = Needs(*(np.repeat(needs[group, k][:, None], len(excess), axis=1) for k in range(3)))
-    field = np.ones(state.shape[1:])
-    start = drawn_coldest_starts(state, field, rest_v[group], group, usual_v[group], laws, flat).max(axis=0)
+    of_each = Vehicles(rest_v[group], group, usual_v[group], laws)
+    start = drawn_coldest_starts(state, np.ones(state.shape[1:]), of_each, flat).max(axis=0)
     fails = np.where(np.isfinite(start), start, BELOW_C) >= FAILING.at_c
     first = np.where(fails.any(axis=1), fails.argmax(axis=1), len(excess) - 1)
     return np.ascontiguousarray(excess[first].reshape(len(channels), n).T)

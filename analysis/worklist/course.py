@@ -12,7 +12,6 @@ import scipy
 from analysis.constants import DAYS_PER_YEAR, Z_80
 from analysis.forecast.lows import seasonal_lows
 from analysis.forecast.outlook import outlook_renewed, weighted_quantile
-from analysis.readings.aid import aid_of
 from analysis.readings.observe import BATTERY, CHANNELS, CONTACTS, CONTROL, GROUND, LOAD, POSITIVE, ClassLaws
 from analysis.readings.panel import Bools, Floats, Ints, dates_of
 from analysis.starting.coldest_start import BELOW_C, GRID_C, Needs, drawn_coldest_starts
@@ -101,8 +100,7 @@ def failing_levels(assessment: Assessment, rows: Ints, channel: int) -> tuple[Fl
     tried = np.repeat(today[:, :, None], len(levels) + 1, axis=2)
     tried[channel, :, :-1] = levels
     needs = Needs(*np.repeat(learned.needs[state.group].T[:, :, None], len(levels) + 1, axis=2))
-    own = state.rest_v, state.group, state.panel.volts, state.laws, needs
-    start = drawn_coldest_starts(tried, np.ones(tried.shape[1:]), *own, aid=aid_of(state.panel.units)).max(axis=0)
+    start = drawn_coldest_starts(tried, np.ones(tried.shape[1:]), state.vehicles, needs).max(axis=0)
     listed = assessment.units.set_index("unit").loc[state.names.tolist()]
     coldest, floor = listed["coldest_start_c"].to_numpy(np.float64), listed["limited_by"].isin(FLOORS).to_numpy()
     on_scale = (np.minimum(coldest, start[:, -1]) > BELOW_C) & (np.maximum(coldest, start[:, -1]) < GRID_C[-1]) & ~floor
