@@ -39,7 +39,6 @@ from analysis.starting.floors import Floors
 from analysis.wear.paths import (
     DrawNoise,
     Growth,
-    Levels,
     PathGrid,
     default_prior,
     draw_values,
@@ -252,11 +251,11 @@ def test_levels_are_those_of_whole_arrays(monkeypatch: pytest.MonkeyPatch) -> No
     """Means today, ahead and before, and how sure they are, of amounts that may be below nil."""
     growth, grid = posterior(60, 12)
     fast, plain = both(lambda: levels_of(growth, grid, 30.0, np.linspace(0.0, 300.0, 60)), monkeypatch)
-    assert isinstance(fast, Levels)
-    assert isinstance(plain, Levels)
+    assert isinstance(fast, tuple)
+    assert isinstance(plain, tuple)
     assert (growth.amount < 0.0).any()
-    for one in fields(Levels):
-        np.testing.assert_allclose(getattr(fast, one.name), getattr(plain, one.name), rtol=1e-6)
+    for one, whole in zip(fast, plain, strict=True):
+        np.testing.assert_allclose(one, whole, rtol=1e-6)
 
 
 TINY = """

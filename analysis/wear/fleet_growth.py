@@ -153,8 +153,7 @@ def summed_up(
 
     def keep(s: slice, own: Growth) -> None:
         steady[s], onset[s], slip[s] = own.weight[:, 0], onset_day(own, grid), own.last_slip
-        found = levels_of(own, grid, GROWTH_D, back[s])
-        level[s], level_sd[s], later[s], before[s] = found.level, found.level_sd, found.later, found.before
+        level[s], level_sd[s], later[s], before[s] = levels_of(own, grid, GROWTH_D, back[s])
 
     drawn = drawn_values(readings, ahead_d, noise, keep)
     return GrowthSummary(steady, level, level_sd, later, before, back, onset, slip), drawn

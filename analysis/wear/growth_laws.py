@@ -215,7 +215,7 @@ def learn_growth(
     A class begins from what another fleet taught of it, else from the whole of this one.
     """
     years, onsets = np.zeros((classes, len(lives))), np.zeros((classes, len(lives)))
-    own: list[list[ChannelPrior]] = [[] for _ in range(classes)]
+    rate, share = np.empty((classes, len(lives))), np.empty((classes, len(lives), len(LIVES_D)))
     for c, read in enumerate(lives):
         weight = np.concatenate([one.weight for one in read]).astype(np.float64)
         span = np.concatenate([one.span_d for one in read])
@@ -235,8 +235,8 @@ def learn_growth(
             law, years[g, c], onsets[g, c] = _fit(
                 (weight[mine], begun[mine], free[mine]), span[mine], grid, begin, before, (GROWTH.class_counts,) * 2
             )
-            own[g].append(law)
-    return GrowthLaws(tuple(GrowthPrior.of_channels(laws) for laws in own), years, onsets, tuple(ageing))
+            rate[g, c], share[g, c] = law.onset_per_year, law.life_share
+    return GrowthLaws(tuple(map(GrowthPrior, rate, share)), years, onsets, tuple(ageing))
 
 
 def _fit(

@@ -3,7 +3,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from functools import cached_property, lru_cache
 from typing import Final
@@ -107,11 +106,6 @@ class GrowthPrior:
 
     onset_per_year: Floats
     life_share: Floats
-
-    @classmethod
-    def of_channels(cls, channels: Sequence[ChannelPrior]) -> GrowthPrior:
-        """The priors of all channels side by side."""
-        return cls(np.array([c.onset_per_year for c in channels]), np.stack([c.life_share for c in channels]))
 
     def channel(self, c: int) -> ChannelPrior:
         """The prior of one channel."""
@@ -520,22 +514,12 @@ def _draw_paths(weight: Reals, even: Floats) -> Ints:
     return np.asarray(np.minimum(found - offset.astype(np.int64) // 2 * size, size - 1), dtype=np.int64)
 
 
-@dataclass(frozen=True)
-class Levels:
-    """Posterior means (U,) of the value today, `later_d` days ahead and `back_d` days ago, and the deviation of today's."""
-
-    level: Floats
-    level_sd: Floats
-    later: Floats
-    before: Floats
-
-
-def levels_of(growth: Growth, grid: PathGrid, later_d: float, back_d: Floats) -> Levels:
-    """See :class:`Levels`; back_d: (U,) another day for each vehicle."""
+def levels_of(growth: Growth, grid: PathGrid, later_d: float, back_d: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+    """(U,) posterior mean of the value today and its standard deviation, means `later_d` days ahead and `back_d` (U,) days ago."""
     loop = compiled(path_means)
     if loop is None:
         later, _ = mean_value(growth, grid, later_d)
-        return Levels(*mean_value(growth, grid, 0.0), later, mean_before(growth, grid, back_d))
+        return *mean_value(growth, grid, 0.0), later, mean_before(growth, grid, back_d)
     found = np.empty((4, len(back_d)))
     shapes, back = _grown(grid, np.array([0.0, later_d])), growth_columns(back_d)
     loop(0, len(back_d), *growth.fields, shapes, back, grid.design, SURELY_GROWS_SD, LEAST_PATH_WEIGHT, found)
@@ -543,7 +527,7 @@ def levels_of(growth: Growth, grid: PathGrid, later_d: float, back_d: Floats) ->
         np.maximum(mean + growth.aged(day), OBSERVING.least_level)
         for mean, day in ((found[0], 0.0), (found[2], later_d), (found[3], -back_d))
     )
-    return Levels(level, np.sqrt(np.maximum(found[1], 0.0)), later, before)
+    return level, np.sqrt(np.maximum(found[1], 0.0)), later, before
 
 
 def mean_value(growth: Growth, grid: PathGrid, ahead_d: float) -> tuple[Floats, Floats]:
