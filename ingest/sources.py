@@ -92,15 +92,14 @@ def parse_source(toml_text: str, *, name: str = "") -> Source:
         if key not in _KEYS:
             raise SourceProblem(f"{where}: {key!r} is not known; allowed are {', '.join(_KEYS)}")
         if not isinstance(value, _KEYS[key]) or isinstance(value, bool):
-            raise SourceProblem(f"{where}: {key} is {value!r}; allowed is {_kind_words(_KEYS[key])}")
+            raise SourceProblem(f"{where}: {key} is {value!r}; allowed is {_KIND_WORDS[_KEYS[key]]}")
     try:
         return _checked(raw, name)
     except (SourceProblem, ValueError) as error:
         raise SourceProblem(f"{where}: {error}") from error
 
 
-def _kind_words(kind: type) -> str:
-    return {str: "a text in quotes", int: "a whole number", list: "a list of texts", dict: "a section"}[kind]
+_KIND_WORDS = {str: "a text in quotes", int: "a whole number", list: "a list of texts", dict: "a section"}
 
 
 def _checked(raw: Mapping[str, Any], name: str) -> Source:

@@ -178,11 +178,6 @@ def mean_of_draws(values: Reals) -> Reals:
     return np.asarray(np.matmul(values, np.full(count, 1.0 / count, dtype=values.dtype)))
 
 
-def laws_of(then: FleetTables) -> ClassLaws:
-    """Class laws with what was known at the start of a day."""
-    return estimate_laws(without_slips(panel_of(then)))
-
-
 def look_back(past: Past, day: float, grids: Grids, laws: ClassLaws | None = None, *, seed: int | None = None) -> Look:
     """Look at a sampled fleet on a past day with what was known at its start; laws: of that day or before, else its own.
 
@@ -330,7 +325,7 @@ def _made(past: Past, day: float, grids: Grids, laws: dict[float, ClassLaws]) ->
     """A look; laws: class laws by their day, to which its own are added."""
     of = past.laws_day(day)
     if of is not None and of not in laws:
-        laws[of] = laws_of(past.before(of))
+        laws[of] = estimate_laws(without_slips(panel_of(past.before(of))))
     return look_back(past, day, grids, None if of is None else laws[of])
 
 

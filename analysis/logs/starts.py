@@ -133,7 +133,8 @@ def _read(turned: _Turned, speed: Series, volts: Series, coolant: Series, ambien
     known = turned.end > turned.first  # at least one sample of cranking itself
     rpm, rpm_se = _speed(speed.value[turned.first : turned.end], speed.step)
     rest, lowest, at_most, dip = _volts(volts, speed, turned, began)
-    air = _middle(ambient.between(began - FINDING.air_s, began + FINDING.air_s))
+    near = ambient.between(began - FINDING.air_s, began + FINDING.air_s).value
+    air = float(np.median(near)) if len(near) else NAN
     water = coolant.between(began - FINDING.air_s, began)
     warm = float(water.value[-1]) if len(water.value) else NAN
     return BusStart(
@@ -177,10 +178,6 @@ def _volts(volts: Series, speed: Series, turned: _Turned, began: float) -> tuple
 
 def _least(value: Floats) -> float:
     return float(value.min()) if len(value) else NAN
-
-
-def _middle(series: Series) -> float:
-    return float(np.median(series.value)) if len(series.value) else NAN
 
 
 def _cold(ambient_c: float, coolant_c: float) -> bool | None:

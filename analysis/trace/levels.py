@@ -72,10 +72,11 @@ def inrush_top(load: Array, trace: Trace, marks: Marks, clipped: Array) -> Measu
     """The highest point of a load within the inrush; a top between two samples is put half a fall above the higher one."""
     rate = trace.rate_hz
     part = between(trace, marks.begin_s - 1 / rate, min(marks.steady_s, marks.begin_s + 2 * FINDING.inrush_s))
-    smooth = _means(load[part], max(1, round(LEVELS.top_s * rate)))
+    own, count = load[part], max(1, round(LEVELS.top_s * rate))
+    smooth = running_mean(own, count) if len(own) >= count + 2 else own
     if len(smooth) < 3:
         return Measured(missing="too short")
-    noise = LEVELS.top_noise * noise_sd(load[part]) / np.sqrt(max(1, round(LEVELS.top_s * rate)))
+    noise = LEVELS.top_noise * noise_sd(own) / np.sqrt(count)
     at = int(np.argmax(smooth))
     falls = [float(smooth[at] - smooth[at + k]) / k for k in (1, 2) if at + k < len(smooth)]
     fall = max([0.0, *falls])
@@ -83,10 +84,6 @@ def inrush_top(load: Array, trace: Trace, marks: Marks, clipped: Array) -> Measu
     if bound:
         return Measured(float(smooth[at]), float(noise), bound)
     return Measured(float(smooth[at]) + fall / 2, float(np.hypot(noise, LEVELS.top_fall * fall)))
-
-
-def _means(values: Array, count: int) -> Array:
-    return running_mean(values, count) if len(values) >= count + 2 else values
 
 
 def steady_mean(values: Array, trace: Trace, marks: Marks, strokes: Strokes) -> Measured:

@@ -66,7 +66,7 @@ def inspected(state: FleetState, outlook: Outlook, h: int, findings: pd.DataFram
     for i, (look, named, moment) in enumerate(zip(rows, looks["part"], looks["day"], strict=True)):
         weight = outlook.alive[look]
         looked = PARTS.index(named) if named in PARTS else _most_blamed(limiting[i], weight)
-        if looked < 0 or moment <= _renewed_day(state, look, PARTS[looked]):
+        if looked < 0 or moment <= max(state.reset_day[c, look] for c in PART_CHANNELS[PARTS[looked]]):
             continue
         fault = (limiting[i] == looked) & (then[looked, i] > NAMING.least_gain_k)
         share = float(weight[fault].sum() / weight.sum())
@@ -119,8 +119,3 @@ def _most_blamed(draws: Ints, weight: Floats) -> int:
     if not some.any():
         return -1
     return int(np.bincount(draws[some], weight[some], len(PARTS)).argmax())
-
-
-def _renewed_day(state: FleetState, row: int, part: str) -> float:
-    """Day of the latest renewal of a part [d since 1970], -inf for none."""
-    return float(max(state.reset_day[c, row] for c in PART_CHANNELS[part]))

@@ -7,6 +7,7 @@ import streamlit as st
 
 from dashboard.desk.weekly import iso_week
 from dashboard.screens import session
+from dashboard.words import every_page
 from ingest.records import WeeklyList, list_versions, read_weekly_list, weekly_lists
 
 LISTS_KEPT = 6  # issued lists kept in memory, our choice
@@ -31,6 +32,14 @@ def newest_issued(day: date) -> WeeklyList | None:
     """The list last issued in the week of `day` or before; None where there is none."""
     weeks = [week for week in session.read(weekly_lists) if week <= iso_week(day)]
     return read_issued(max(weeks)) if weeks else None
+
+
+def until_fresh() -> WeeklyList | None:
+    """Have the page follow when every vehicle is judged, and say so; the newest list, which is shown until then."""
+    issued = newest_issued(session.as_of())
+    here = f" {every_page.UNTIL_THEN.format(week=issued.iso_week)}" if issued else ""
+    session.fresh_when_ready(session.key_of(), words=f"{every_page.JUDGING_ALL}{here}")
+    return issued
 
 
 def issued_row(issued: WeeklyList, unit: str) -> dict[str, Any] | None:

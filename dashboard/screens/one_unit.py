@@ -29,6 +29,7 @@ from dashboard.desk.reading_source import (
     knowledge_of,
     latest_trusted,
     limits_for,
+    row_of,
     take_apart,
     whose,
 )
@@ -54,7 +55,7 @@ CLASSES_KEPT, UNITS_KEPT = 16, 64  # classes and vehicles of which a server keep
 class Facts:
     """A vehicle's row of the vehicles, its readings (oldest first), its repairs and its open set-aside rows."""
 
-    unit: dict[Any, Any]
+    unit: Mapping[Any, Any]
     readings: pd.DataFrame
     repairs: pd.DataFrame
     set_aside: pd.DataFrame
@@ -62,15 +63,12 @@ class Facts:
 
 def facts(unit: str) -> Facts:
     """Read what is on record about `unit`; ValueError for a vehicle that is not there."""
-    table = session.units()
-    found = table[table["unit"] == unit].to_dict("records")
-    if not found:
-        raise ValueError(f"unit is {unit!r}; allowed are the vehicles of the units table")
+    row = row_of(session.units(), unit)
     with session.database() as db:
         readings = store.read_readings(db, units=[unit])
         repairs = store.read_repairs(db)
         aside = list_set_aside(db)
-    return Facts(found[0], readings, repairs[repairs["unit"] == unit], aside[aside["unit"] == unit])
+    return Facts(row, readings, repairs[repairs["unit"] == unit], aside[aside["unit"] == unit])
 
 
 def said_left(own: Facts, day: date) -> bool:

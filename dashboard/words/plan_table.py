@@ -10,6 +10,8 @@ from analysis.plan.result import rows_of
 from dashboard.words.plain_text import clean, count_words, number
 from dashboard.words.plan_words import (
     LATE_HEAD,
+    NOTHING_TO_ORDER,
+    ORDER_TODAY,
     fewer_words,
     figure_heads,
     figure_rows,
@@ -71,7 +73,7 @@ def _week_lines(plan: ReplacementPlan) -> list[str]:
     orders = [f"  {clean(order_words(order))}" for order in rows_of(to_order(plan, plan.as_of))]
     week = week_words(plan, week_shown(plan, plan.as_of))
     told = told_words(plan)
-    today = ["Order today:", *orders] if orders else ["Nothing has to be ordered today."]
+    today = [f"{ORDER_TODAY}:", *orders] if orders else [NOTHING_TO_ORDER]
     return [f"This week, {week}.", *today, *([clean(told)] if told else []), ""]
 
 

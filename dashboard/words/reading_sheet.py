@@ -476,16 +476,11 @@ SEGMENT_WORDS: Final = {
 """Segment -> what stands before the sentence of a finding."""
 
 
-def finding_lead(finding: Finding) -> str:
-    """Where a finding points to, in front of its sentence."""
-    return SEGMENT_WORDS[finding.segment]
-
-
 def finding_words(finding: Finding) -> str:
     """One finding of the decision table with its next measurement, and what to mind with that."""
     following = f" Going by these measurements, next: {finding.next_measurement}." if finding.next_measurement else ""
     caution = said_with(f"{finding.sentence}{following}")
-    return f"{finding_lead(finding)}: {finding.sentence}{following}{' ' if caution else ''}{caution}"
+    return f"{SEGMENT_WORDS[finding.segment]}: {finding.sentence}{following}{' ' if caution else ''}{caution}"
 
 
 def pointed_words(check: ReadingCheck, most: int | None = None) -> list[str]:

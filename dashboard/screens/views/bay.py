@@ -298,7 +298,8 @@ def details(facts: one_unit.Facts, entry: Entry, check: ReadingCheck) -> None:
     for line in reading_sheet.before_words(check):
         st.caption(line)
     for finding in check.findings[: reading_sheet.MOST_FINDINGS]:
-        st.markdown(f"**{reading_sheet.finding_lead(finding)}:** {one_unit.for_reader(finding.sentence)}")
+        lead = reading_sheet.SEGMENT_WORDS[finding.segment]
+        st.markdown(f"**{lead}:** {one_unit.for_reader(finding.sentence)}")
     if len(facts.readings):
         st.caption(say.READING_BEFORE.format(day=day(facts.readings["taken_at"].max())))
 

@@ -17,7 +17,7 @@ from dashboard.files import paper
 from dashboard.screens import beginning, columns, downloads, history, one_unit, past_ways, pictures, session
 from dashboard.screens.address import screens_address
 from dashboard.screens.codes import code_button, code_reach
-from dashboard.screens.issued import newest_issued
+from dashboard.screens.issued import until_fresh
 from dashboard.screens.pages import IN_ADDRESS
 from dashboard.screens.picker import pick_depot
 from dashboard.words import chart_numbers, every_page
@@ -74,10 +74,7 @@ def show() -> None:
 
 def while_judging() -> None:
     """What is on record, as long as the fresh figures are being worked out."""
-    as_of = pd.Timestamp(session.as_of())
-    issued = newest_issued(session.as_of())
-    here = f" {every_page.UNTIL_THEN.format(week=issued.iso_week)}" if issued else ""
-    session.fresh_when_ready(session.key_of(), words=f"{every_page.JUDGING_ALL}{here}")
+    as_of, issued = pd.Timestamp(session.as_of()), until_fresh()
     units = last_read(session.key_of())
     if issued is not None:
         few = issued.body["counts"]["too_few"] + issued.body["counts"]["no_reading"]

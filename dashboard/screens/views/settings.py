@@ -62,7 +62,7 @@ def show() -> None:
             value=_nearest(saved.get("tolerated_false_flags", TOLERATED_FALSE_FLAGS)), key="set_tolerated",
             format_func=lambda rate: f"{rate:g}", help=say.TOLERATED_HELP,
         )  # fmt: skip
-        fleet = habits_fields(of_fleet(saved), "set", say.HABIT_WORDS)
+        fleet = habits_fields(of_fleet(saved), "set")
         currency = st.text_input(
             say.CURRENCY, value=str(plan_value(saved, CURRENCY_KEY, PlanSettings().currency)), max_chars=8, key="set_currency",
             placeholder=say.CURRENCY_HINT,
@@ -108,14 +108,14 @@ def about() -> None:
     st.caption(safe(log_words.VERSION_AND_LOG.format(version=own_version(), log=log)))
 
 
-def habits_fields(now: Habits, key: str, labels: Mapping[str, str], *, free: str = "") -> dict[str, str]:
+def habits_fields(now: Habits, key: str, *, free: str = "") -> dict[str, str]:
     """A choice of each habit; `free` names the choice of none, which is left out of the answer."""
     chosen = {}
     with st.container(horizontal=True, key=f"{key}_habits"):
         for name, allowed in ALLOWED.items():
             options = [free, *allowed] if free else list(allowed)
             value = st.selectbox(
-                labels[name], options, index=options.index(getattr(now, name)) if getattr(now, name) in options else 0,
+                say.HABIT_WORDS[name], options, index=options.index(getattr(now, name)) if getattr(now, name) in options else 0,
                 key=f"{key}_{name}", width=FIELD_PX,
             )  # fmt: skip
             if value and value != free:
@@ -135,7 +135,7 @@ def own_habits() -> None:
     depot = st.selectbox(
         say.DEPOT_OF_DEVICE, places, index=places.index(at) if at in places else 0, key="own_depot", width=280
     )
-    chosen = habits_fields(Habits("", "", "").but(own), "own", say.HABIT_WORDS, free=say.AS_DEPOT)
+    chosen = habits_fields(Habits("", "", "").but(own), "own", free=say.AS_DEPOT)
     if st.button(say.SAVE_DEVICE, key="save_own"):
         with session.in_one_piece():
             kept.keep(kept.Kept("settings", "", say.DEVICE_KEPT))

@@ -30,7 +30,7 @@ from dashboard.screens import (
 from dashboard.screens.address import screens_address
 from dashboard.screens.caution import before_work
 from dashboard.screens.codes import code_button, code_reach
-from dashboard.screens.issued import issued_row, newest_issued
+from dashboard.screens.issued import issued_row, newest_issued, until_fresh
 from dashboard.screens.pages import in_tabs, page
 from dashboard.screens.picker import pick_unit
 from dashboard.words import every_page, reading_sheet
@@ -103,9 +103,7 @@ def show() -> None:
 
 def while_judging(facts: one_unit.Facts) -> None:
     """What is on record, as long as the fresh figures are being worked out."""
-    unit, issued = str(facts.unit["unit"]), newest_issued(session.as_of())
-    here = f" {every_page.UNTIL_THEN.format(week=issued.iso_week)}" if issued else ""
-    session.fresh_when_ready(session.key_of(), words=f"{every_page.JUDGING_ALL}{here}")
+    unit, issued = str(facts.unit["unit"]), until_fresh()
     row = issued_row(issued, unit) if issued is not None else None
     if issued is not None:
         if row is not None:
