@@ -201,7 +201,7 @@ def test_no_starts_on_record_are_repairs_and_outcomes_once_a_day() -> None:
         (unit, "2022-03-03 06:00", "started", -3.0),
         (unit, "2022-03-04 06:00", "cranks_only", -3.0),
     )
-    found = no_starts_on_record(tables)
+    found = no_starts_on_record(tables.repairs, tables.readings)
     assert found["date"].dt.strftime("%m-%d").tolist() == ["03-01", "03-02"]
     assert found["part"].tolist() == ["battery", ""]
     assert last_repair(made.units, repairs, np.full((7, len(made.units)), -np.inf)).max() > 0

@@ -60,7 +60,7 @@ def looks_before(tables: FleetTables, dates: list[pd.Timestamp]) -> list[tuple[p
 def make_looks(tables: FleetTables, date: pd.Timestamp, days: list[float], looks: MutableMapping[str, Look]) -> None:
     """Add to `looks` those of `days` that the list of `date` learns from and that are not there yet."""
     known = known_on(_without_forecast(tables), date)
-    if no_starts_on_record(known.stated).empty:  # nothing is learned from them
+    if no_starts_on_record(known.stated.repairs, known.stated.readings).empty:  # nothing is learned from them
         return
     past, learned_from = past_looked_at(known.stated, known.vehicles, known.day)
     grids = need_grids(known.vehicles)

@@ -266,7 +266,7 @@ def learn_needs(
     )
     log_weight = np.tile(prior, (n, 1, 1, 1))
     counts, seen = np.zeros(n, dtype=np.int64), np.zeros(n, dtype=np.int64)
-    failed = no_starts_on_record(tables)
+    failed = no_starts_on_record(tables.repairs, tables.readings)
     used: list[tuple[Look, npt.NDArray[np.bool_]]] = []
     if len(failed):
         when, names = days_since_epoch(failed["date"]), failed["unit"].astype(str).to_numpy()

@@ -12,7 +12,7 @@ import pandas as pd
 import scipy
 
 from analysis.readings.choices import LIKELY_PARTS, OUTCOMES
-from analysis.readings.panel import RAN_FREE, Bools, FleetTables, Floats, Ints, Reals, days_since_epoch
+from analysis.readings.panel import RAN_FREE, Bools, Floats, Ints, Reals, days_since_epoch
 from analysis.readings.renewals import PARTS
 
 FAILED: Final = ("no_start", "no_click", "click", "chatter", RAN_FREE)
@@ -91,15 +91,15 @@ def with_outcome(readings: pd.DataFrame) -> pd.DataFrame:
     return found
 
 
-def no_starts_on_record(tables: FleetTables) -> pd.DataFrame:
+def no_starts_on_record(repairs: pd.DataFrame, readings: pd.DataFrame) -> pd.DataFrame:
     """Every no-start known: unit, date, part ("" where no repair names one), one a vehicle and day, by vehicle and date.
 
     From repairs that a no-start was the reason for, and from outcomes of starts on days without such a repair.
     """
-    repaired = tables.repairs[tables.repairs["reason"] == "no_start"]
+    repaired = repairs[repairs["reason"] == "no_start"]
     rows = repaired.rename(columns={"done_on": "date"})[["unit", "date", "part"]]
-    if "outcome" in tables.readings:
-        failed = tables.readings[tables.readings["outcome"].isin(FAILED)]
+    if "outcome" in readings:
+        failed = readings[readings["outcome"].isin(FAILED)]
         seen = pd.DataFrame({"unit": failed["unit"], "date": failed["taken_at"].dt.normalize(), "part": ""})
         rows = pd.concat([rows, seen], ignore_index=True) if len(seen) else rows
     return rows.drop_duplicates(["unit", "date"]).sort_values(["unit", "date"], kind="stable", ignore_index=True)

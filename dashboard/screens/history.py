@@ -16,6 +16,7 @@ import pandas as pd
 import streamlit as st
 from sqlite_utils import Database
 
+from analysis.readings.outcomes import no_starts_on_record
 from dashboard.desk.kept_assessment import program
 from dashboard.desk.past_lists import REPORTED, past_report
 from dashboard.judging.past_lists import past_lists
@@ -26,7 +27,6 @@ from dashboard.words import fleet_words as say
 from dashboard.words.plain_text import day as day_words
 from ingest import store
 from ingest.backups import written_beside
-from ingest.fields import FAILED_STARTS
 
 WAYS = "ways"
 MONTHS = 12  # how far the overview looks back, one list a month; our choice
@@ -201,24 +201,11 @@ def in_words(counted: pd.DataFrame, by: str) -> str:
 
 
 def no_starts(repairs: pd.DataFrame, readings: pd.DataFrame, *, first: date, before: date) -> pd.DataFrame:
-    """No-starts that happened from `first` to before `before`: day, unit, part ("" where no repair says).
-
-    From repairs done because of a no-start, and from readings whose start failed on days without such a repair.
-    """
-    low, high = pd.Timestamp(first), pd.Timestamp(before)
-    done = repairs[(repairs["reason"] == "no_start") & (repairs["done_on"] >= low) & (repairs["done_on"] < high)]
-    failed = readings[
-        readings["outcome"].isin(FAILED_STARTS) & (readings["taken_at"] >= low) & (readings["taken_at"] < high)
-    ]
-    frame = pd.concat(
-        [
-            pd.DataFrame({"day": done["done_on"], "unit": done["unit"], "part": done["part"]}),
-            pd.DataFrame({"day": failed["taken_at"].dt.normalize(), "unit": failed["unit"], "part": ""}),
-        ],
-        ignore_index=True,
-    )
-    frame = frame.drop_duplicates(["day", "unit"], keep="first")
-    return frame.sort_values(["day", "unit"], ascending=[False, True]).reset_index(drop=True)
+    """No-starts that happened from `first` to before `before`: day, unit, part ("" where no repair says), the latest first."""
+    found = no_starts_on_record(repairs, readings)
+    found = found[(found["date"] >= pd.Timestamp(first)) & (found["date"] < pd.Timestamp(before))]
+    found = found.rename(columns={"date": "day"})[["day", "unit", "part"]]
+    return found.sort_values(["day", "unit"], ascending=[False, True], ignore_index=True)
 
 
 def issued_lists(db: Database, *, first: date, before: date) -> dict[date, pd.DataFrame]:

@@ -12,6 +12,7 @@ from dashboard.desk.plan_moves import Trial, changed, keep_pin, try_move, withou
 from dashboard.desk.planning import PLAN_WEEKS, Overtaken, Seen, make_plan, named, pin_words, seen_now, when
 from dashboard.desk.rights import Act
 from dashboard.screens import kept, reception, session, visitor
+from dashboard.screens.uploads import made_once
 from dashboard.words import every_page
 from dashboard.words import plan_page as say
 from dashboard.words.plain_text import safe
@@ -64,12 +65,12 @@ def remember(wish: Wish | None) -> None:
 
 def not_issued(assessment: Assessment | None) -> ReplacementPlan:
     """The first plan as it would be, worked out once for as long as nothing is put on record; nothing is kept."""
-    base = (session.written(), session.as_of(), id(assessment))
-    if st.session_state.get(NOT_ISSUED, (None,))[0] != base:
+
+    def make() -> ReplacementPlan:
         with session.database() as db, st.spinner(say.PLANNING):
-            made = make_plan(db, as_of=session.as_of(), weeks=PLAN_WEEKS, assessment=assessment, save=False)
-        st.session_state[NOT_ISSUED] = (base, made)
-    return st.session_state[NOT_ISSUED][1]  # type: ignore[no-any-return]
+            return make_plan(db, as_of=session.as_of(), weeks=PLAN_WEEKS, assessment=assessment, save=False)
+
+    return made_once(NOT_ISSUED, (session.written(), session.as_of(), id(assessment)), make)
 
 
 def grant(assessment: Assessment) -> None:
@@ -196,17 +197,18 @@ def tried(plan: ReplacementPlan, assessment: Assessment, unit: str, week: str, k
     """What a change would do, worked out once for as long as nothing is put on record."""
     day = session.as_of()
     with session.database() as db:
-        base = (session.written(), seen_now(db), day, id(assessment))
-        if st.session_state.get(TRIED, (None,))[0] != base:
+
+        def make() -> tuple[ReplacementPlan, dict[tuple[str, str, str], Trial]]:
             with st.spinner(say.PLANNING):
-                st.session_state[TRIED] = (base, without_move(db, plan, assessment, as_of=day), {})
-        _, kept, trials = st.session_state[TRIED]
+                return without_move(db, plan, assessment, as_of=day), {}
+
+        kept, trials = made_once(TRIED, (session.written(), seen_now(db), day, id(assessment)), make)
         if (unit, week, kind) not in trials:
             with st.spinner(say.PLANNING_WITH):
                 trials[unit, week, kind] = try_move(
                     db, plan, assessment, unit=unit, week=week, as_of=day, kind=kind, kept=kept
                 )
-    return trials[unit, week, kind]  # type: ignore[no-any-return]
+    return trials[unit, week, kind]
 
 
 def trial_words(unit: str, week: str, kind: str, trial: Trial, plan: ReplacementPlan) -> str:
