@@ -17,7 +17,7 @@ from sqlite_utils import Database
 from ingest.backups import backup_of_version, forget_old_versions, make_private
 from ingest.bulk import read_bulk
 from ingest.errors import DatabaseRefused, DatabaseTrouble, IngestError
-from ingest.fields import MEASUREMENTS, UNITS
+from ingest.fields import MEASUREMENTS, TABLES
 from ingest.place import check_place
 from ingest.schema import migrate, older_version
 from ingest.sheets import objects
@@ -142,48 +142,37 @@ def read_units(db: Database) -> pd.DataFrame:
     """Return units: unit, vehicle_class, system_v, fuel, cylinders, rated_cca_a [A], depot, in_service, battery_type,
     batteries, in_parallel, oil_grade, starting_aid, aid_below_c [°C], aid_load_a [A],
     fuel_limit_c [°C], out_of_service; words are '' and numbers NaN where not given."""
-    numbers = tuple(column.name for column in UNITS.columns if column.kind in ("number", "whole"))
-    frame = read_table(db, "units", UNITS.names, order="unit", numbers=numbers, dates=("in_service", "out_of_service"))
-    return frame.astype({"system_v": "int64"})
+    return _described(db, "units", "unit")
 
 
 def read_repairs(db: Database, *, before: date | None = None) -> pd.DataFrame:
     """Return repairs done before the day `before`: unit, done_on, part, action, reason, note, repair_id."""
-    columns = ("unit", "done_on", "part", "action", "reason", "note", "repair_id")
-    order, until = "unit, done_on, repair_id", ("done_on", before)
-    return read_table(db, "repairs", columns, order=order, before=until, dates=("done_on",), ids=("repair_id",))
+    return _described(db, "repairs", "unit, done_on, repair_id", ("done_on", before), ids=("repair_id",))
 
 
 def read_climate(db: Database) -> pd.DataFrame:
     """Return climate: depot, month, low_c [°C], low_sd_c [K]."""
-    columns, numbers = ("depot", "month", "low_c", "low_sd_c"), ("low_c", "low_sd_c")
-    return read_table(db, "climate", columns, order="depot, month", numbers=numbers, ids=("month",))
+    return _described(db, "climate", "depot, month")
 
 
 def read_forecast(db: Database) -> pd.DataFrame:
     """Return forecast lows: depot, date, low_c [°C]."""
-    return _daily(db, "forecast", None)
+    return _described(db, "forecast", "depot, date")
 
 
 def read_lows(db: Database, *, before: date | None = None) -> pd.DataFrame:
     """Return daily lows measured before the day `before`: depot, date, low_c [°C]."""
-    return _daily(db, "lows", before)
-
-
-def _daily(db: Database, table: str, before: date | None) -> pd.DataFrame:
-    columns, until = ("depot", "date", "low_c"), ("date", before)
-    return read_table(db, table, columns, order="depot, date", before=until, numbers=("low_c",), dates=("date",))
+    return _described(db, "lows", "depot, date", ("date", before))
 
 
 def read_services(db: Database) -> pd.DataFrame:
     """Return services: unit, due_on."""
-    return read_table(db, "services", ("unit", "due_on"), order="unit, due_on", dates=("due_on",))
+    return _described(db, "services", "unit, due_on")
 
 
 def read_workshops(db: Database) -> pd.DataFrame:
     """Return workshops: depot, week_from (NaT: the usual week), hours_per_week [h]."""
-    columns, order = ("depot", "week_from", "hours_per_week"), "depot, week_from"
-    return read_table(db, "workshops", columns, order=order, numbers=("hours_per_week",), dates=("week_from",))
+    return _described(db, "workshops", "depot, week_from")
 
 
 def read_workshop_days(db: Database) -> pd.DataFrame:
@@ -200,8 +189,19 @@ def read_closures(db: Database) -> pd.DataFrame:
 
 def read_parts(db: Database) -> pd.DataFrame:
     """Return parts: part, price, labour_h [h], lead_days [d]."""
-    numbers = ("price", "labour_h", "lead_days")
-    return read_table(db, "parts", ("part", *numbers), order="part", numbers=numbers)
+    return _described(db, "parts", "part")
+
+
+def _described(
+    db: Database, name: str, order: str, before: tuple[str, date | None] = ("", None), ids: Sequence[str] = ()
+) -> pd.DataFrame:
+    """A table whose columns `ingest.fields` describes, and numbers of its rows beside them."""
+    table = TABLES[name]
+    whole = [column.name for column in table.columns if column.kind == "whole" and column.required]
+    numbers = [c.name for c in table.columns if c.kind in ("number", "whole") and c.name not in whole]
+    dates = [column.name for column in table.columns if column.kind == "date"]
+    columns, ids = (*table.names, *ids), (*whole, *ids)
+    return read_table(db, name, columns, order=order, before=before, numbers=numbers, dates=dates, ids=ids)
 
 
 READING_TEXTS = (
