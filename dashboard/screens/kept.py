@@ -1,11 +1,12 @@
 """What was just put on record, said once where it was done, with a button that takes it back."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import streamlit as st
 
 from dashboard.desk.rights import Act, act_of_change, act_of_row
-from dashboard.screens import session
+from dashboard.screens import bay, session
 from dashboard.words import every_page as say
 from dashboard.words.plain_text import safe
 from ingest import corrections
@@ -73,6 +74,12 @@ def told(where: str, unit: str) -> bool:
             st.success(safe(note.words), icon=":material/check_circle:")
         undo_button(note)
     return True
+
+
+def refused(problems: Iterable[str]) -> None:
+    """Say why something is not on record."""
+    for problem in problems:
+        st.error(safe(bay.spoken(problem)))
 
 
 def undo_button(note: Kept) -> None:

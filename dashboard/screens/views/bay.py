@@ -369,7 +369,6 @@ def at_the_thumb(
 
 def save(form: Form, meter: bay.Meter) -> None:
     """Save the reading; the draft goes only when the database has it."""
-    problems: tuple[str, ...] = ()
     by, number = session.who(), form_number()
     values = bay.values_of(form.unit, form.typed, meter) | {"technician": by}
     try:
@@ -378,17 +377,15 @@ def save(form: Form, meter: bay.Meter) -> None:
                 db, values, by=by, now=session.now(), entry_id=drafts.entry_id(form.unit), device=device.number(),
                 confirmed=form.twice,
             )  # fmt: skip
-            problems = tuple(done.problems)
             if done.stored or done.known:
                 name = by if session.who_is_named() else ""
                 note = {"unit": form.unit, "by": name, "known": done.known, "reading_id": done.row_id}
                 session.held().update(form=number + 1, saved_note=note)
                 drafts.keep(form.unit, {})
                 st.rerun()
+            kept.refused(done.problems)
     except (IngestError, ValueError) as error:
         st.error(say.NOT_LOST.format(error=safe(error)))
-    for problem in problems:
-        st.error(safe(bay.spoken(problem)))
 
 
 def saved_note(unit: str) -> bool:

@@ -117,16 +117,13 @@ def one(unit: str, word: str, chosen: int) -> None:
 
 def tried(unit: str, words: str, act: Callable[..., Entry], *what: object, reason: str) -> None:
     """Correct or withdraw; say what is wrong, or that it is done, with a button that undoes it."""
-    problems: tuple[str, ...] = ()
     with session.saving(act_of_row(str(what[0]))) as db:
         entry = act(db, *what, by=session.who(), reason=reason, now=session.now())
-        problems = tuple(entry.problems)
-        if not problems:
+        if not entry.problems:
             said = say.NOTHING_CHANGED if entry.known else words
             kept.keep(kept.Kept("correct", unit, said, change=entry.change or 0))
             st.rerun()
-    for problem in problems:
-        st.error(safe(bay.spoken(problem)))
+        kept.refused(entry.problems)
 
 
 def withdraw(unit: str, word: str, chosen: int) -> None:

@@ -134,8 +134,7 @@ def correct(row: SetAside) -> None:
             if entry.stored or entry.known:
                 kept.keep(kept.Kept("set_aside", "", say.TAKEN_IN))
                 st.rerun()
-            for problem in entry.problems:
-                st.error(safe(bay.spoken(problem)))
+            kept.refused(entry.problems)
 
 
 def dismiss(row: SetAside) -> None:

@@ -18,7 +18,6 @@ from dashboard.screens.picker import with_unit
 from dashboard.words import every_page, visit_words
 from dashboard.words.plain_text import safe, whole
 from dashboard.words.reasons import PART_WORDS
-from ingest.entries import Entry
 from ingest.fields import ACTIONS, PARTS
 from ingest.visits import Report, as_planned, close_visit, open_visits, planned_visit, read_visits
 
@@ -153,7 +152,6 @@ def save(unit: str, visit: Mapping[str, Any], typed: Typed) -> None:
     if not acts.named():
         return
     words = Report(typed.found, typed.done_on, typed.other, typed.action, typed.parts, typed.note, typed.reading)
-    entry = Entry()
     with session.saving(Act.RECORD, unit=unit) as db:
         entry = close_visit(
             db, as_planned(visit), words, by=session.who(), now=session.now(), device=device.number(),
@@ -163,8 +161,7 @@ def save(unit: str, visit: Mapping[str, Any], typed: Typed) -> None:
             kept.keep(kept.Kept("visit", unit, visit_words.KEPT, "visit", entry.row_id or 0, act=Act.RECORD))
             drafts.keep(draft_of(visit), {})
             st.rerun()
-    for problem in entry.problems:
-        st.error(safe(bay.spoken(problem)))
+        kept.refused(entry.problems)
 
 
 with_unit(every_page.PAGES["visit"], show)

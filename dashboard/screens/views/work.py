@@ -7,7 +7,7 @@ import streamlit as st
 
 from dashboard.desk import weekly
 from dashboard.desk.rights import Act
-from dashboard.screens import bay, device, kept, one_unit, reception, session, visits
+from dashboard.screens import device, kept, one_unit, reception, session, visits
 from dashboard.screens.caution import caution
 from dashboard.screens.pages import page
 from dashboard.screens.picker import with_unit
@@ -52,8 +52,7 @@ def save(unit: str, kind: str, values: Mapping[str, object], kept_words: str, kn
             kept.keep(kept.Kept("work", unit, words, word, entry.row_id or 0, act=Act.RECORD), known=entry.known)
             device.remember()
             st.rerun()
-        for problem in entry.problems:
-            st.error(safe(bay.spoken(problem)))
+        kept.refused(entry.problems)
 
 
 def repair(unit: str, facts: one_unit.Facts) -> None:
