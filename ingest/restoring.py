@@ -6,7 +6,6 @@ import sqlite3
 import stat
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
@@ -15,7 +14,7 @@ from sqlite_utils import Database
 from ingest.backups import free_name, settle, stamped, written_beside
 from ingest.errors import CouldNot, DatabaseRefused, DatabaseTrouble
 from ingest.place import check_place
-from ingest.schema import migrate, version_of
+from ingest.schema import migrate
 from ingest.verify import Verified, is_damage, verify
 from ingest.writing import Change, write_change
 
@@ -31,16 +30,9 @@ class BackupRefused(DatabaseRefused):
         self.verified = verified
 
 
-@dataclass(frozen=True)
-class Restored:
-    """What was put back: the database's version before it was brought up to today's, and where what was there lies."""
-
-    version: str
-    replaced: Path | None
-
-
-def restore(backup: Path, file: Path, *, by: str, now: datetime | None = None) -> Restored:
-    """Put a copy of `backup`, brought to today's version, in the place of the database `file`.
+def restore(backup: Path, file: Path, *, by: str, now: datetime | None = None) -> Path | None:
+    """Put a copy of `backup`, brought to today's version, in the place of the database `file`; where what was there lies now, None
+    where nothing was.
 
     Raises BackupRefused for a backup that is not in order, DatabaseRefused for a file that is none, CouldNot where the
     database is in use or the disk does not take it; then everything is as it was.
@@ -58,9 +50,8 @@ def restore(backup: Path, file: Path, *, by: str, now: datetime | None = None) -
             _copy(backup, part)
             name = free_name(file.with_name(f"{file.stem}-replaced-{stamped(at)}{file.suffix}"))
             replaced = name if file.exists() else None
-            version = _bring_up(
-                part, Change("database", file.name, "restored", replaced and replaced.name, backup.name), by=by, at=at
-            )
+            change = Change("database", file.name, "restored", replaced and replaced.name, backup.name)
+            _bring_up(part, change, by=by, at=at)
             if replaced:
                 part.chmod(stat.S_IMODE(file.stat().st_mode))  # whom its owner let read it
             settle(part)
@@ -72,7 +63,7 @@ def restore(backup: Path, file: Path, *, by: str, now: datetime | None = None) -
         raise CouldNot(f"{file} was left as it was: {DatabaseTrouble(error)}") from error
     except OSError as error:
         raise CouldNot(f"{file} was left as it was: {error.strerror or error}") from error
-    return Restored(version, replaced)
+    return replaced
 
 
 @contextmanager
@@ -116,18 +107,16 @@ def _copy(backup: Path, part: Path) -> None:
         source.close()
 
 
-def _bring_up(part: Path, change: Change, *, by: str, at: datetime) -> str:
-    """Bring the copy to today's tables and put the change on record; returns the version that it was of."""
+def _bring_up(part: Path, change: Change, *, by: str, at: datetime) -> None:
+    """Bring the copy to today's tables and put the change on record."""
     db = Database(sqlite3.connect(str(part)))
     try:
         db.executescript("PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON")
-        version = version_of(db)
         migrate(db)
         with db.atomic():
             write_change(db, change, by=by, at=at, reason="a backup was put back")
     finally:
         db.conn.close()
-    return version
 
 
 def _keep(file: Path, replaced: Path, *, sound: bool) -> None:

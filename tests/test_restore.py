@@ -76,8 +76,8 @@ def test_a_copy_is_put_back_and_what_was_there_is_kept(place: Path, capsys: pyte
 
 def test_where_there_is_no_database_it_is_made(place: Path) -> None:
     """After a disk was changed: nothing to keep, the file is its owner's only."""
-    done = restore(place / "copy.db", place / "new.db", by="t", now=AT)
-    assert done.replaced is None
+    replaced = restore(place / "copy.db", place / "new.db", by="t", now=AT)
+    assert replaced is None
     assert mode(place / "new.db") == 0o600
     assert dump(place / "new.db") == dump(place / "copy.db")
 
@@ -86,7 +86,7 @@ def test_an_older_copy_is_brought_up_and_stays_itself(place: Path) -> None:
     """A database that the second step left, put back: today's tables, the copy as it was."""
     old = old_database(place / "old.db")
     before = old.read_bytes()
-    assert restore(old, place / "fleet.db", by="t", now=AT).version == "002"
+    restore(old, place / "fleet.db", by="t", now=AT)
     assert old.read_bytes() == before
     assert verify(place / "fleet.db").findings == ()
     assert len(read_readings(open_database(place / "fleet.db"))) == 1
@@ -178,12 +178,12 @@ def test_who_waited_meanwhile_stores_nothing_in_what_was_replaced(place: Path, m
         real(copy, part)
 
     monkeypatch.setattr(restoring, "_copy", slow)
-    done = restore(place / "copy.db", place / "fleet.db", by="t", now=AT)
+    replaced = restore(place / "copy.db", place / "fleet.db", by="t", now=AT)
     os.waitpid(pid, 0)
     stored = len(read_readings(open_database(place / "fleet.db"))) - 1
     assert (said.read_text(), stored) in (("stored", 1), ("not stored", 0))
-    assert done.replaced is not None
-    assert len(read_readings(open_database(done.replaced))) == 2
+    assert replaced is not None
+    assert len(read_readings(open_database(replaced))) == 2
 
 
 @pytest.mark.parametrize("step", ["_copy", "_bring_up", "_keep", "settle"])
@@ -212,8 +212,8 @@ def test_a_damaged_database_is_kept_with_its_log(place: Path) -> None:
     db.conn.close()
     (place / "torn.db").write_bytes(b"\xa5" * 4096 + (place / "torn.db").read_bytes()[4096:])
     before = (place / "torn.db").read_bytes()
-    done = restore(place / "copy.db", place / "torn.db", by="t", now=AT)
-    assert done.replaced == place / "torn-replaced-2026-11-28-180005.db"
-    assert done.replaced.read_bytes() == before
-    assert (place / f"{done.replaced.name}-wal").exists()
+    replaced = restore(place / "copy.db", place / "torn.db", by="t", now=AT)
+    assert replaced == place / "torn-replaced-2026-11-28-180005.db"
+    assert replaced.read_bytes() == before
+    assert (place / f"{replaced.name}-wal").exists()
     assert dump(place / "torn.db") == dump(place / "copy.db")

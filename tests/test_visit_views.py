@@ -221,8 +221,7 @@ def test_the_list_says_how_often_the_part_was_right(fleet: Path) -> None:
     )
     share = right_part(["worn"] * 8 + ["sound", "other"] + ["not_known"] * 5)
     assert share is not None
-    assert (share.right, share.looked) == (8, 10)
-    assert (share.low, share.high) == (pytest.approx(0.6016, abs=5e-5), pytest.approx(0.9138, abs=5e-5))
+    assert share == (8, 10, pytest.approx(0.6016, abs=5e-5), pytest.approx(0.9138, abs=5e-5))
     assert right_part(["worn"] * 9 + ["not_known"] * 9) is None
 
 

@@ -4,7 +4,6 @@ import smtplib
 import ssl
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
 from datetime import datetime
 from email.message import EmailMessage
 from typing import Final
@@ -19,15 +18,6 @@ from ingest.posts import Post, give_up, is_sent, note_sent, take
 PATIENCE_S: Final = 30.0  # [s] that a mail server may take for an answer, our choice
 
 
-@dataclass(frozen=True)
-class Mailed:
-    """Who got a mail now, how many had it before, and to how many another call is sending it at this moment."""
-
-    sent: tuple[str, ...]
-    before: int
-    elsewhere: int
-
-
 def mail_posts(
     db: Database,
     posts: Sequence[Post],
@@ -35,9 +25,10 @@ def mail_posts(
     message_of: Callable[[Post], EmailMessage],
     *,
     now: Callable[[], datetime] = datetime.now,
-) -> Mailed:
+) -> tuple[list[str], int, int]:
     """Send the posts that were not sent; CouldNot says in one sentence who did not get theirs, and why.
 
+    Who got a mail now, how many had it before, and to how many another call is sending it at this moment.
     A recipient whom the server refuses does not keep the others from theirs.
     """
     open_posts = [post for post in posts if not is_sent(db, post)]
@@ -66,7 +57,7 @@ def mail_posts(
         raise CouldNot(
             post_words.not_mailed(list(refused), settings.server, "; ".join(dict.fromkeys(refused.values())))
         )
-    return Mailed(tuple(sent), len(posts) - len(open_posts), elsewhere)
+    return sent, len(posts) - len(open_posts), elsewhere
 
 
 @contextmanager

@@ -161,4 +161,4 @@ def right_part_line() -> None:
     done = told()
     share = right_part(done.loc[done["part"] != "", "found"].tolist())
     if share is not None:
-        st.caption(visit_words.right_part_words(share.right, share.looked, share.low, share.high))
+        st.caption(visit_words.right_part_words(*share))

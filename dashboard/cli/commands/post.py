@@ -75,5 +75,4 @@ def mail(db: Database, week: Week, file: Path) -> None:
             made[post.depot] = post_files(week, post.depot)
         return message_of(post, week, made[post.depot], settings.sender, now=datetime.now())
 
-    done = mail_posts(db, posts, settings, message)
-    show(post_words.mailed(done.sent, done.before, done.elsewhere))
+    show(post_words.mailed(*mail_posts(db, posts, settings, message)))

@@ -68,7 +68,7 @@ def as_json(path: Path, found: Verified) -> dict[str, object]:
 def run_restore(options: argparse.Namespace) -> None:
     path, copy = database_path(options), Path(options.file)
     try:
-        done = restore(copy, path, by=WHO)
+        replaced = restore(copy, path, by=WHO)
     except BackupRefused as error:
         raise DatabaseRefused(check_words.refused(copy, error.verified)) from error
-    show(check_words.put_back(path, copy, done.replaced))
+    show(check_words.put_back(path, copy, replaced))
