@@ -10,15 +10,9 @@ from samples_chance import examples
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
-from analysis.starting.loop import (
-    StartLimits,
-    StartState,
-    solve_start,
-    start_margins_v,
-)
+from analysis.starting.loop import StartState, solve_start, start_volts
 
 VAN = StartState(12.65, 7.0, 0.7, 0.6, 0.95, 17.0, 140.0, 0.038, 208.0, 107.0, 1500.0, load_speed_share=0.4)
-NEED = StartLimits(75.0, 7.2, 7.0)
 RESISTANCES = ("battery_mohm", "positive_mohm", "ground_mohm", "contacts_mohm", "motor_mohm", "control_mohm")
 
 
@@ -93,7 +87,7 @@ states = st.builds(
 @examples(35)
 @given(states, st.floats(-45.0, 35.0), st.floats(0.1, 20.0))
 def test_colder_never_starts_better(state: StartState, celsius: float, colder: float) -> None:
-    warm, cold = (start_margins_v(state, t, NEED) for t in (celsius, celsius - colder))
+    warm, cold = (start_volts(state, t) for t in (celsius, celsius - colder))
     for one, other in zip(warm, cold, strict=True):
         assert other <= one + 1e-9
 
@@ -102,13 +96,13 @@ def test_colder_never_starts_better(state: StartState, celsius: float, colder: f
 @given(states, st.sampled_from(RESISTANCES), st.floats(1.0, 5.0), st.floats(-45.0, 35.0))
 def test_more_resistance_never_starts_better(state: StartState, part: str, factor: float, celsius: float) -> None:
     worse = replace(state, **{part: getattr(state, part) * factor})
-    for good, bad in zip(start_margins_v(state, celsius, NEED), start_margins_v(worse, celsius, NEED), strict=True):
+    for good, bad in zip(start_volts(state, celsius), start_volts(worse, celsius), strict=True):
         assert bad <= good + 1e-9
     assert solve_start(worse, celsius).speed_rpm <= solve_start(state, celsius).speed_rpm + 1e-9
 
 
 def test_neither_cold_nor_resistance_helps_in_a_hundred_thousand_random_circuits_with_bent_laws() -> None:
-    """Laws bent either way, as a fit may give; margins [V] within rounding."""
+    """Laws bent either way, as a fit may give; volts within rounding."""
     rng, n = np.random.default_rng(21), 100_000
     draw = rng.uniform
     state = StartState(
@@ -118,32 +112,31 @@ def test_neither_cold_nor_resistance_helps_in_a_hundred_thousand_random_circuits
         drag_c=draw(-3e-4, 3e-4, n), brush_v=draw(0.3, 1.5, n), load_speed_share=draw(0, 0.6, n),
     )  # fmt: skip
     t, colder = draw(-45, 35, n), draw(0.1, 20, n)
-    here = start_margins_v(state, t, NEED)
-    others = [start_margins_v(state, t - colder, NEED)]
+    here = start_volts(state, t)
+    others = [start_volts(state, t - colder)]
     for name in (*RESISTANCES, "load_a"):
         worse = replace(state, **{name: getattr(state, name) * draw(1, 5, n)})
-        others.append(start_margins_v(worse, t, NEED))
+        others.append(start_volts(worse, t))
     for other in others:
         for good, bad in zip(here, other, strict=True):
             assert (bad <= good + 1e-9).all()
 
 
 def test_more_control_resistance_is_no_help_where_the_battery_would_fall_below_zero_volts() -> None:
-    """Found by the property test above: amps that no battery gives must not turn the coil's margin round."""
+    """Found by the property test above: amps that no battery gives must not turn the coil's volts round."""
     state = replace(VAN, open_circuit_v=12.0, battery_mohm=12.0, load_a=1500.0)
     worse = replace(state, control_mohm=1000.0)
-    assert start_margins_v(worse, -8.0, NEED)[2] <= start_margins_v(state, -8.0, NEED)[2]
+    assert start_volts(worse, -8.0)[2] <= start_volts(state, -8.0)[2]
 
 
 @examples(15)
 @given(states, st.floats(-40.0, 30.0))
 def test_24_v_is_two_12_v_in_series(state: StartState, celsius: float) -> None:
-    """Twice the volts, resistances, brushes and back-emf at the same amps: the same amps and speed, twice the margins."""
+    """Twice the volts, resistances, brushes and back-emf at the same amps: the same amps and speed, twice the volts."""
     twice = ("open_circuit_v", "brush_v", "emf_v_per_rpm", "coil_mohm", *RESISTANCES)
     double = replace(state, **{name: 2 * getattr(state, name) for name in twice})
     one, two = solve_start(state, celsius), solve_start(double, celsius)
     assert two.amps == pytest.approx(float(one.amps), rel=1e-9)
     assert two.speed_rpm == pytest.approx(float(one.speed_rpm), rel=1e-9)
-    need = StartLimits(NEED.least_rpm, 2 * np.float64(NEED.supply_minimum_v), 2 * np.float64(NEED.pull_in_v))
-    for single, pair in zip(start_margins_v(state, celsius, NEED), start_margins_v(double, celsius, need), strict=True):
+    for single, pair in zip(start_volts(state, celsius), start_volts(double, celsius), strict=True):
         assert pair == pytest.approx(2 * float(single), abs=1e-9)

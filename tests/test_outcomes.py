@@ -119,7 +119,7 @@ def test_a_failure_speaks_for_warm_coldest_starts_and_a_start_against_them() -> 
     def weight(kind: str) -> np.ndarray:
         told = starts((0, 95.0, kind, -10.0))
         failures = standing_failures(told, NEVER, 100.0, 0.9)
-        return outcome_weight(told, failures, NEVER, (coldest, coldest), season, (40.0, 100.0)).weight[0]
+        return outcome_weight(told, failures, NEVER, (coldest, coldest), season, (40.0, 100.0))[0][0]
 
     half = OUTCOMES.unexplained + (1.0 - OUTCOMES.unexplained) * 0.5
     assert weight("no_start") == pytest.approx([OUTCOMES.unexplained, half, 1.0], abs=1e-6)
@@ -136,7 +136,7 @@ def test_a_start_before_the_last_repair_says_nothing_of_the_part_now_fitted() ->
     repaired = np.array([85.0])
     failures = standing_failures(told, repaired, 100.0, 0.9)
     coldest = np.array([[-30.0, 0.0]])
-    weight = outcome_weight(told, failures, repaired, (coldest, coldest), np.zeros(1), (40.0, 100.0)).weight
+    weight = outcome_weight(told, failures, repaired, (coldest, coldest), np.zeros(1), (40.0, 100.0))[0]
     assert weight.tolist() == [[1.0, 1.0]]
 
 
@@ -148,7 +148,7 @@ def test_many_starts_in_one_cold_say_no_more_than_the_coldest_of_them() -> None:
     def weight(rows: list[tuple[int, float, str, float]]) -> np.ndarray:
         told = starts(*rows)
         failures = standing_failures(told, NEVER, 100.0, 0.9)
-        return outcome_weight(told, failures, NEVER, (coldest, coldest), np.zeros(1), (40.0, 100.0)).weight
+        return outcome_weight(told, failures, NEVER, (coldest, coldest), np.zeros(1), (40.0, 100.0))[0]
 
     assert weight(cold) == pytest.approx(weight(cold[-1:]))
 
@@ -160,7 +160,7 @@ def test_unwritten_temperatures_tell_less() -> None:
     for cold in (-5.0, np.nan):
         told = starts((0, 95.0, "no_start", cold))
         failures = standing_failures(told, NEVER, 100.0, 0.9)
-        weight = outcome_weight(told, failures, NEVER, (coldest, coldest), np.array([-5.0]), (40.0, 100.0)).weight[0]
+        weight = outcome_weight(told, failures, NEVER, (coldest, coldest), np.array([-5.0]), (40.0, 100.0))[0][0]
         ratio.append(weight[1] / weight[0])
     assert 1.0 < ratio[1] < ratio[0]
     assert OUTCOMES.sd_k < OUTCOMES.unknown_sd_k

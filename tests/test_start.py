@@ -31,7 +31,7 @@ from analysis.starting.coldest_start import (
     start_state,
     usual_speed,
 )
-from analysis.starting.loop import StartLimits, solve_start, start_margins_v
+from analysis.starting.loop import solve_start, start_volts
 
 LAWS = ClassLaws(
     battery_per_k=np.array([0.012, 0.012]),
@@ -73,7 +73,7 @@ def starts(multiples: dict[int, float], *, unit: int = 0, field: float = 1.0) ->
 
 
 def root(multiples: dict[int, float], need: int, *, unit: int = 0) -> float:
-    """The same from `analysis.starting.loop.start_margins_v` and Brent's method, in double precision."""
+    """The same from `analysis.starting.loop.start_volts` and Brent's method, in double precision."""
     state = np.ones((len(CHANNELS), 1, 1))
     for channel, value in multiples.items():
         state[channel] = value
@@ -83,8 +83,8 @@ def root(multiples: dict[int, float], need: int, *, unit: int = 0) -> float:
         circuit, **{n: float(np.asarray(getattr(circuit, n)).squeeze()) for n in circuit.__dataclass_fields__}
     )
     per_12 = VOLTS[unit] / 12.0
-    limits = StartLimits(NEEDS[0], NEEDS[1] * per_12, NEEDS[2] * per_12)
-    margin = lambda t: float(start_margins_v(exact, t, limits)[need])  # noqa: E731 - the one line that is solved
+    least = (NEEDS[0] * exact.emf_v_per_rpm, NEEDS[1] * per_12, NEEDS[2] * per_12)[need]
+    margin = lambda t: float(start_volts(exact, t)[need]) - least  # noqa: E731 - the one line that is solved
     if margin(-44.0) >= 0:
         return BELOW_C
     return float(brentq(margin, -44.0, 40.0, xtol=1e-6))

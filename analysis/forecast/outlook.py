@@ -113,8 +113,8 @@ def look_ahead(state: FleetState, learned: LearnedNeeds, season: Season, told: F
     weight = np.where(failures.any[:, None], 1.0, weight)  # it did fail, and stands as it failed
     usual_c = season.usual_c[depot]
     span = (state.day - LEARNING.survival_d, state.day)
-    says = outcome_weight(starts, failures, repaired, (coldest[0], coldest[1]), usual_c, span, weight)
-    alive, failures = weight * says.weight, explained(failures, says, usual_c)
+    likely, fits = outcome_weight(starts, failures, repaired, (coldest[0], coldest[1]), usual_c, span, weight)
+    alive, failures = weight * likely, explained(failures, fits, usual_c)
     renewed = np.where(failures.any, 0.0, lost / (alive.mean(axis=-1) + lost))
     alive = alive * came_through(state, learned, laws, season, depot)
     return Outlook(coldest, limiting, alive, renewed, depot, limits, laws, failures)

@@ -144,18 +144,9 @@ def standing_failures(starts: Starts, repaired: Floats, today: float, recorded: 
     return Failures(count, last, kind, warmest, stands, np.where(count > 0, 1.0, 0.0), warmest)
 
 
-@dataclass(frozen=True)
-class Told:
-    """weight: (U, K) likelihood of the outcomes on record for every draw, 1 where there are none; fits_failure: (U,) share of
-    the draws, weighted as before, that would have failed where the vehicle did."""
-
-    weight: Floats
-    fits_failure: Floats
-
-
-def explained(failures: Failures, told: Told, season_c: Floats) -> Failures:
-    """The failures with how probable it is that the readings do not show why; season_c: (U,) usual low [degC]."""
-    fits = told.fits_failure
+def explained(failures: Failures, fits: Floats, season_c: Floats) -> Failures:
+    """The failures with how probable it is that the readings do not show why; fits: (U,) of :func:`outcome_weight`; season_c: (U,)
+    usual low [degC]."""
     open_share = np.where(
         failures.any, OUTCOMES.unexplained / (OUTCOMES.unexplained + (1.0 - OUTCOMES.unexplained) * fits), 0.0
     )
@@ -171,8 +162,9 @@ def outcome_weight(
     season_c: Floats,
     span_d: tuple[float, float],
     alive: Reals | None = None,
-) -> Told:
-    """What the outcomes on record say of every draw.
+) -> tuple[Floats, Floats]:
+    """(U, K) likelihood of the outcomes on record for every draw, 1 where there are none, and (U,) share of the draws, weighted as
+    before, that would have failed where the vehicle did.
 
     coldest: (U, K) coldest start [degC] at the start and at the end of the span; span_d: its days [d since 1970];
     alive: (U, K) weights before; season_c: (U,) usual low, for starts whose temperature nobody wrote down; repaired: (U,), starts before it say
@@ -203,7 +195,7 @@ def outcome_weight(
         if fits is too_cold:
             fits_failure[at] = (before[at] * fits[rows]).sum(axis=1) / before[at].sum(axis=1)
         weight[at] *= OUTCOMES.unexplained + known_cause * fits[rows]
-    return Told(weight, fits_failure)
+    return weight, fits_failure
 
 
 def _most_telling(unit: Ints, which: Bools, telling: Floats) -> Ints:

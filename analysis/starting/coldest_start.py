@@ -32,7 +32,7 @@ from analysis.readings.observe import BATTERY, CONTACTS, CONTROL, GROUND, LOAD, 
 from analysis.readings.panel import Bools, Floats, Ints, Reals, in_chunks
 from analysis.starting.choices import LOOP
 from analysis.starting.floors import Floors
-from analysis.starting.loop import StartLimits, StartState, battery_times, blocks_of, load_times, start_margins_v
+from analysis.starting.loop import StartState, battery_times, blocks_of, load_times, start_volts
 
 GRID_C = np.arange(-68.0, 41.0, 4.0)
 BELOW_C = -70.0  # what "starts at every temperature of the grid" is written as
@@ -233,8 +233,7 @@ _PER_CLASS = ("emf_v", "coil_mohm", "battery_per_k", "battery_curve", "load_per_
 def start_curves(state: StartState, volts: Floats) -> tuple[Reals, Reals, Reals]:
     """Cranking speed [rpm], battery volts and coil volts [V per 12 V] at each temperature of GRID_C, (U, K, T), of a state with
     arrays (U, K, 1); volts (U,) nominal system voltage."""
-    grid = GRID_C.astype(np.float32)
-    emf, supply, coil = start_margins_v(state, grid, StartLimits(0.0, 0.0, 0.0))
+    emf, supply, coil = start_volts(state, GRID_C.astype(np.float32))
     per12 = (12.0 / volts).astype(np.float32)[:, None, None]
     return emf / state.emf_v_per_rpm, supply * per12, coil * per12
 

@@ -42,7 +42,7 @@ class StartState:
     `load_a`: steady amps the engine asks for at `reference_rpm` and 20 °C. `emf_v_per_rpm`: back-emf by crankshaft
     speed. `battery_b`, `battery_c`, `drag_b`, `drag_c`: temperature laws (`analysis.circuit.temperature`).
     `load_speed_share`: share of the load that falls with speed, 0 for a load of constant torque. `sound_mohm`: cables,
-    contacts and motor of a sound vehicle at 20 °C, see :func:`start_margins_v`; None for amps at the reference speed.
+    contacts and motor of a sound vehicle at 20 °C, see :func:`start_volts`; None for amps at the reference speed.
     `aid_load_a`: amps of glow plugs or an intake heater beside the starter's, in air below `aid_below_c`, where a block heater
     also makes the engine `engine_warmer_k` warmer than the air.
     """
@@ -69,15 +69,6 @@ class StartState:
     aid_load_a: Value = 0.0
     aid_below_c: Value = OBSERVING.aid_below_c
     engine_warmer_k: Value = 0.0
-
-
-@dataclass(frozen=True)
-class StartLimits:
-    """What a start needs: cranking speed [rpm], volts for the electronics [V], volts on the solenoid coil [V]."""
-
-    least_rpm: Value
-    supply_minimum_v: Value
-    pull_in_v: Value
 
 
 @dataclass(frozen=True)
@@ -199,18 +190,17 @@ def volts_at_amps(state: StartState, temperature_c: npt.ArrayLike, amps: npt.Arr
     }
 
 
-def start_margins_v(state: StartState, temperature_c: npt.ArrayLike, limits: StartLimits) -> tuple[Array, Array, Array]:
-    """Volts to spare for speed (as back-emf), for the electronics and for the solenoid coil at temperatures [°C].
+def start_volts(state: StartState, temperature_c: npt.ArrayLike) -> tuple[Array, Array, Array]:
+    """Volts that speed comes from (the back-emf), at the electronics and at the solenoid coil, at temperatures [°C].
 
     Where no sound cables and motor are given, electronics and coil are judged at the amps asked for at the reference speed.
     """
     open_v, battery, copper, load = _warm(state, np.asarray(temperature_c))
     start = _solved(state, open_v, battery, copper, load)
-    speed = start.back_emf_v - state.emf_v_per_rpm * limits.least_rpm
     if state.sound_mohm is not None:
         load, _ = _slowed(state, load, open_v - state.brush_v, battery + state.sound_mohm * 0.001 * copper)
     battery_v = open_v - load * battery
     coil = state.coil_mohm * copper
     # the smaller of the two: volts below zero, which no battery shows, must not shrink on the way to the coil
     coil_v = np.minimum(battery_v, battery_v * coil / (coil + state.control_mohm))
-    return np.asarray(speed), np.asarray(battery_v - limits.supply_minimum_v), np.asarray(coil_v - limits.pull_in_v)
+    return start.back_emf_v, np.asarray(battery_v), np.asarray(coil_v)
