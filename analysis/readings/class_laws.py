@@ -46,6 +46,7 @@ from analysis.readings.panel import (
     evenly_of_each_group,
     group_median,
     nearest_known,
+    own_median,
     pooled_scatter,
     row_quantile,
     some_vehicles,
@@ -229,9 +230,7 @@ def inrush_by_parts(panel: Panel, raw: Raw) -> tuple[tuple[float, float], float]
 
 def _from_median(values: Floats) -> Floats:
     """Values less their own vehicle's median."""
-    some = np.isfinite(values).sum(axis=1) > 0
-    middle = np.nanmedian(np.where(some[:, None], values, 0.0), axis=1)
-    return np.asarray(values - middle[:, None], dtype=np.float64)
+    return np.asarray(values - own_median(values)[:, None], dtype=np.float64)
 
 
 def learn_speed_share(panel: Panel, raw: Raw, load: tuple[Floats, Floats], ratio: Floats) -> tuple[float, float]:
@@ -246,7 +245,7 @@ def learn_speed_share(panel: Panel, raw: Raw, load: tuple[Floats, Floats], ratio
     usual = _usual_as_cold(panel, raw, ratio)
     amps, turns = panel.measured["crank_a"] / law, np.where(np.isfinite(raw.loop), ratio / usual, np.nan)
     fast = np.where((turns > 0.9) & (turns < 1.1), amps, np.nan)
-    own = np.nanmedian(np.where(np.isfinite(fast).any(axis=1, keepdims=True), fast, 0.0), axis=1)
+    own = own_median(fast)
     relative = amps / np.where(own > 0, own, np.nan)[:, None]
     known, beside = np.isfinite(turns), nearest_known(turns)
     beside = 0.5 * (np.roll(beside, 1, axis=1) + np.roll(beside, -1, axis=1))

@@ -14,7 +14,7 @@ from analysis.circuit.temperature import BATTERY_LAW
 from analysis.readings.aid import aid_amps, engine_temperature
 from analysis.readings.choices import NOISE, OBSERVING
 from analysis.readings.lowest import by_the_dip, dip_amps
-from analysis.readings.panel import Bools, Floats, Ints, Panel, group_median, nearest_known, nearest_of_same
+from analysis.readings.panel import Bools, Floats, Ints, Panel, group_median, nearest_known, nearest_of_same, own_median
 
 CHANNELS = (
     "battery",
@@ -239,8 +239,8 @@ def raw_quantities(
         t = np.where(known_t, t, usual)
     x = REFERENCE_C.value - t
     rest = m["rest_v"]
-    own = np.nanmedian(np.where(np.isfinite(rest).any(axis=1, keepdims=True), rest, 0.0), axis=1)
-    own = np.where(np.isfinite(rest).any(axis=1), own, group_median(rest, g, G)[g])
+    own = own_median(rest)
+    own = np.where(np.isfinite(own), own, group_median(rest, g, G)[g])
     rest_v = np.where(np.isfinite(rest), rest, own[:, None])
     rest_v = np.where(np.isfinite(rest_v), rest_v, BATTERY_TABLES.full_rest_v * scale)
     rest_se = np.where(np.isfinite(rest), NOISE.volts_v, NOISE.assumed_rest_v) * scale

@@ -368,6 +368,12 @@ def group_median(values: Floats, group: Ints, n_groups: int) -> Floats:
     return out
 
 
+def own_median(values: Floats) -> Floats:
+    """(U,) median of each vehicle's values (U, R); NaN where there are none."""
+    some = np.isfinite(values).sum(axis=1) > 0
+    return np.where(some, np.nanmedian(np.where(some[:, None], values, 0.0), axis=1), np.nan)
+
+
 def some_vehicles(panel: Panel, some: Ints) -> Panel:
     """The panel of some of its vehicles."""
     return replace(

@@ -27,6 +27,7 @@ from analysis.readings.panel import (
     in_chunks,
     in_service,
     left_d,
+    own_median,
     some_vehicles,
     without_slips,
 )
@@ -358,11 +359,10 @@ def _last_day(panel: Panel) -> Floats:
 def recent_rest_v(panel: Panel, observed: Observations) -> Floats:
     """(U,) rest volts: median of the latest measured ones; class-usual where none was measured."""
     rest = np.where(panel.present, panel.measured["rest_v"], np.nan)[:, -FAILING.recent_readings :]
-    some = np.isfinite(rest).sum(axis=1) > 0
-    own = np.nanmedian(np.where(some[:, None], rest, 0.0), axis=1)
+    own = own_median(rest)
     usual = observed.laws.rest_v[panel.group]
     usual = np.where(np.isfinite(usual), usual, BATTERY_TABLES.full_rest_v * panel.volts / 12.0)
-    return np.where(some, own, usual)
+    return np.where(np.isfinite(own), own, usual)
 
 
 def draw_field(panel: Panel, observed: Observations, now: Reals, chance: Draws) -> tuple[Floats, Bools, Floats]:
