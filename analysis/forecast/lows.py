@@ -133,9 +133,9 @@ def _through_months(
     day_of_year = (dates - dates.astype("datetime64[Y]")).astype(np.int64) + 1
     month = climate["month"].to_numpy(dtype=np.int64)
     value = climate[column].to_numpy(dtype=np.float64, na_value=np.nan)
-    place = np.where(np.isfinite(value), climate["depot"].to_numpy(dtype=object), None)
+    told, place = np.isfinite(value), climate["depot"].to_numpy(dtype=object)
     for i, depot in enumerate(depots):
-        own = np.flatnonzero(place == depot)
+        own = np.flatnonzero(told & (place == depot))
         if not len(own):
             continue
         own = own[np.argsort(month[own], kind="stable")]
