@@ -123,6 +123,14 @@ def noted(plan: ReplacementPlan) -> list[str]:
     return [reduce(lambda note, named: note.replace(*named), PART_WORDS.items(), note) for note in plan.notes]
 
 
+def hours_note(plan: ReplacementPlan) -> str:
+    """The note that workshop hours are missing everywhere, "" where it is none."""
+    return next(
+        (note for note in noted(plan) if note.startswith(("No workshop has", "No workshop hours are known"))),
+        "",
+    )
+
+
 def _done_to(one: Outdated) -> str:
     """ "battery replaced on 28 Nov 2026", or its last day in service."""
     if one.left_on is not None:
@@ -250,10 +258,7 @@ def no_hours_words(plan: ReplacementPlan) -> str:
 
 def no_visit_words(plan: ReplacementPlan) -> str:
     if not (plan.hours["hours"] > 0).any():
-        return (
-            "No visit can be planned: no workshop has hours in these weeks. Import a workshops.csv (columns depot and hours_per_week), or "
-            "set the hours on the plan's page."
-        )
+        return "No visit can be planned: no workshop has hours in these weeks."
     if len(plan.left_out):
         return "No visit can be planned in these weeks; what is left out, and why, stands under Left out."
     return "No visit pays in these weeks."

@@ -20,7 +20,7 @@ from dashboard.files.mailing import mail_posts
 from dashboard.files.post import Week, message_of, post_files, posts_of, week_of, write_post
 from dashboard.words import post_words, terminal_words
 from dashboard.words.plain_text import clean
-from dashboard.words.plan_words import as_it_stands, no_visit_words, outdated_words
+from dashboard.words.plan_words import as_it_stands, hours_note, no_visit_words, outdated_words
 from ingest.fields import LONGEST_NAME
 from ingest.posts import Post
 from ingest.records import WeeklyList, read_weekly_list
@@ -58,7 +58,7 @@ def issued_once(db: Database, day: date, by: str) -> tuple[WeeklyList, Replaceme
         plan = make_plan(db, as_of=day, assessment=assessment, by=by)
     show(post_words.plan_stands(plan.version, len(plan.visits), new=plan.version != before))
     if not len(plan.visits):
-        show(no_visit_words(plan))
+        show(hours_note(plan) or no_visit_words(plan))
     since = outdated_visits(db, plan, day)
     for sentence in outdated_words(since):
         show(sentence)

@@ -149,7 +149,8 @@ def head(plan: ReplacementPlan) -> None:
     if float(s["pins_cost"]) > 0.5:
         st.caption(say.BY_HAND_COSTS.format(amount=money(float(s["pins_cost"]), plan)))
     for note in plan_words.noted(plan):
-        st.caption(safe(note))
+        if note != plan_words.hours_note(plan):  # stands above already, with the template
+            st.caption(safe(note))
 
 
 def bound_words(plan: ReplacementPlan) -> str:
