@@ -264,6 +264,35 @@ def row_of(assessed: Assessment, unit: dict) -> dict:
     return wording.list_row(unit, parts, None, assessed, following=following)
 
 
+def test_a_drop_over_its_limit_is_named_however_many_parts_are_worse(assessed: Assessment) -> None:
+    """Four worn parts: the fourth loses 0.48 V of at most 0.30 V, which whoever is at the vehicle anyway sees to; within its limit
+    it is left to the three that matter more."""
+    unit = next(u for u in assessed.units.to_dict("records") if u["flagged"] and u["system_v"] == 12)
+    drops = {"positive_cable": 0.39, "ground_path": 0.40, "solenoid_contacts": 0.48}
+    parts = [
+        p | {"worn_probability": 1.0, "part_probability": {"battery": 0.9, "positive_cable": 0.05, "ground_path": 0.04}.get(p["part"], 0.001),
+             "readings": 9, "level_mohm": 1e3 * drops.get(p["part"], 1.2) / 220.0}
+        if p["part"] in ("battery", *drops) else p | {"worn_probability": 0.0, "part_probability": 0.0}
+        for p in assessed.parts[assessed.parts["unit"] == unit["unit"]].to_dict("records")
+    ]  # fmt: skip
+    unit |= {"part": "battery", "part_probability": 0.9, "failed_starts": 0}
+
+    def row(contacts_v: float) -> dict:
+        latest = {
+            reasons.DROP_COLUMN[part][0]: {"drop_v": volts, "amps": 220.0}
+            for part, volts in (drops | {"solenoid_contacts": contacts_v}).items()
+        }
+        return wording.list_row(unit, parts, latest, assessed)
+
+    assert row(0.48)["action"].endswith(
+        "see to the positive cable, the ground path and the solenoid contacts, whose drops are over their limits"
+    )
+    assert any("0.48 V at 220 A; limit 0.30 V" in reason for reason in row(0.48)["reasons"])
+    assert row(0.29)["action"].endswith(
+        "see to the positive cable and the ground path, whose drops are over their limits"
+    )
+
+
 def test_every_reason_has_a_value_with_its_unit(assessed: Assessment) -> None:
     """Contract: reasons are sentences with value, limit and unit."""
     for unit in assessed.units.to_dict("records"):

@@ -215,7 +215,10 @@ def facts(unit: Row, parts: Sequence[Row], latest: Row | None, assessment: Fleet
     told = alone is not None and suspect["part"] != "control_circuit"
     if suspect["readings"] == 0 and not told and not hidden and suspect["part_probability"] > SAYING.suspect:
         found.append(never_measured_fact(suspect))
-    for p in worn[: SAYING.most_parts]:
+    over = [
+        p for p in worn[SAYING.most_parts :] if over_limit(str(p["part"]), latest, limits)
+    ]  # to be seen to all the same
+    for p in (*worn[: SAYING.most_parts], *over):
         found += level_facts(p, latest, limits, assessment.as_of)
     found += lacking_facts(parts)
     if unit["flagged"] and not told and not hidden and len(rivals := not_told_apart(parts)) > 1:
@@ -327,6 +330,12 @@ def drop_read(part: str, latest: Row | None) -> tuple[float, float | None] | Non
         return None
     flows = known(read["amps"]) and float(read["amps"]) > 0.0
     return float(read["drop_v"]), float(read["amps"]) if flows else None
+
+
+def over_limit(part: str, latest: Row | None, limits: Limits) -> bool:
+    """Whether a part's drop was last read over its limit."""
+    read = drop_read(part, latest)
+    return read is not None and read[0] > float(getattr(limits, DROP_COLUMN[part][1]).value)
 
 
 def drop_fits(drop_v: float, amps: float | None, level_mohm: float) -> bool:
