@@ -293,6 +293,36 @@ def test_a_drop_over_its_limit_is_named_however_many_parts_are_worse(assessed: A
     )
 
 
+def test_a_sudden_drop_over_its_limit_is_said_and_measured_again_first(assessed: Assessment) -> None:
+    """Worked by hand: 0.90 V at 205 A are 4.4 mOhm, nine times what the ground path's other readings make it: a slip, or a strap that
+    has come loose. Whoever changes the battery without measuring it again may change the wrong part."""
+    limits = LimitBook().for_group("van", 12)
+    ground = {"part": "ground_path", "readings": 11, "level_mohm": 0.48}
+    sudden, usual = ({"drop_ground_v": {"drop_v": volts, "amps": 205.0}} for volts in (0.90, 0.10))
+    assert reasons.denied([ground], sudden, limits) == [ground]
+    assert reasons.denied([ground], usual, limits) == []
+    assert reasons.denied([ground | {"level_mohm": 4.5}], sudden, limits) == [], "its other readings say the same"
+    unit = next(u for u in assessed.units.to_dict("records") if u["flagged"] and u["system_v"] == 12)
+    parts = [
+        p | ({"readings": 11, "level_mohm": 0.48, "worn_probability": 0.01, "part_probability": 0.0} if p["part"] == "ground_path" else {})
+        for p in assessed.parts[assessed.parts["unit"] == unit["unit"]].to_dict("records")
+    ]  # fmt: skip
+    unit |= {"part": "battery", "failed_starts": 0, "repaired_probability": 0.0}
+    asked = wording.next_tests([unit], {unit["unit"]: parts}, denied={unit["unit"]: "ground_path"})[unit["unit"]]
+    assert asked == wording.DROP_AGAIN.format(part="ground path")
+    row = wording.list_row(unit, parts, sudden, assessed, following=asked)
+    said = [r for r in row["reasons"] if r.startswith("ground path last read 0.90 V at 205 A; limit 0.20 V")]
+    assert said == [
+        "ground path last read 0.90 V at 205 A; limit 0.20 V: that does not fit its other readings, measure it again"
+    ]
+    assert row["action"] == "measure again first"
+    assert "Disable fuel or ignition" in row["caution"]
+    left = wording.list_row(unit | {"flagged": False}, parts, sudden, assessed)
+    assert (
+        "at the next service measure the drop of the ground path again" in left["action"] or "see to" in left["action"]
+    )
+
+
 def test_every_reason_has_a_value_with_its_unit(assessed: Assessment) -> None:
     """Contract: reasons are sentences with value, limit and unit."""
     for unit in assessed.units.to_dict("records"):

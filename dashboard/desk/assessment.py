@@ -171,7 +171,13 @@ def measured_next(
         for unit, kind in kinds.items()
     }
     failed = {unit: of_kind[kinds[unit]] for unit in units.loc[units["failed_starts"] > 0, "unit"].astype(str)}
-    return wording.next_tests(rows, parts, costs, made, room, asked_after(own, failed))
+    latest = reasons.latest_drops(own, pd.Timestamp.max)
+    denied = {
+        unit: str(first["part"])
+        for unit, kind in kinds.items()
+        if (first := next(iter(reasons.denied(parts[unit], latest.get(unit), of_kind[kind])), None))
+    }
+    return wording.next_tests(rows, parts, costs, made, room, asked_after(own, failed), denied)
 
 
 def parts_of(assessment: FleetList, units: pd.DataFrame) -> dict[str, list[Mapping[Any, Any]]]:

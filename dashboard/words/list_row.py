@@ -39,11 +39,15 @@ WHILE_IT_FAILS = (
     "start; with no click, the feed and the control wire at the relay socket first."
 )
 NOT_TURNED = "{what}: the engine did not turn when it was last tried."
+DROP_AGAIN = (
+    "Drop of the {part} while cranking, once more: it was last read over its limit and far off the readings before."
+)
 PINION = "Pinion and ring gear by eye, the starter out: it ran and the engine did not turn."
 
 
 IN_THE_SAME_VISIT, AT_THE_NEXT_SERVICE = "In the same visit", "at the next service"
 NOTHING_NOW = "nothing now"
+MEASURE_AGAIN = "at the next service measure the drop of the {parts} again"
 MEASURE_FIRST = "measure first: {what}"
 SEE_TO_ONE = "{when} see to the {part}, whose drop is over its limit"
 SEE_TO_MORE = "{when} see to the {first} and the {last}, whose drops are over their limits"
@@ -62,13 +66,14 @@ def next_tests(
     made: Mapping[str, frozenset[str]] | None = None,
     discharged: Mapping[str, float] | None = None,
     not_turned: Mapping[str, str] | None = None,
+    denied: Mapping[str, str] | None = None,
 ) -> dict[str, str | None]:
     """What to measure next on each vehicle before anything is done to it, None where that would change nothing at these costs:
     the one rule that list and plan follow.
 
     units, parts: rows of an assessment, the parts by vehicle; made: what was measured already, by vehicle; discharged: how much
     room its rest volts leave for a discharged battery; not_turned: what the bay asks of a vehicle whose engine did not turn when
-    it was last tried.
+    it was last tried; denied: a part whose last drop is over its limit and does not fit its other readings.
     """
     told = {str(unit["unit"]): _told_at_once(unit, part_rows(parts[unit["unit"]])) for unit in units}
     asked = [unit for unit in units if told[str(unit["unit"])] is None]
@@ -97,7 +102,10 @@ def next_tests(
             [settings.no_start_cost(str(unit["vehicle_class"]), float(unit["system_v"])).total for unit in asked]
         ),
     )
-    told |= {name: None if one is None else one.sentence for name, one in zip(names, best, strict=True)}
+    again = {name: DROP_AGAIN.format(part=PART_WORDS[part]) for name, part in (denied or {}).items()}
+    told |= {
+        name: again.get(name, None if one is None else one.sentence) for name, one in zip(names, best, strict=True)
+    }
     return _as_they_stand(told, not_turned or {})
 
 
@@ -126,6 +134,13 @@ def action(unit: Mapping[Any, Any], next_measurement: str | None, evidence: Sequ
         return "take readings at the next service"
     if not unit["flagged"]:
         over = over_their_limit(evidence, [])
+        again = [
+            PART_WORDS[str(fact["part"])]
+            for fact in evidence
+            if fact["kind"] == "misfit" and fact["drop_v"] > fact["limit_v"]
+        ]
+        if again and not over:
+            return MEASURE_AGAIN.format(parts=" and of the ".join(again))
         return see_to(over, AT_THE_NEXT_SERVICE) if over else NOTHING_NOW
     if next_measurement is not None:
         return "measure again first"

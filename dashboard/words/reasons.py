@@ -220,6 +220,8 @@ def facts(unit: Row, parts: Sequence[Row], latest: Row | None, assessment: Fleet
     ]  # to be seen to all the same
     for p in (*worn[: SAYING.most_parts], *over):
         found += level_facts(p, latest, limits, assessment.as_of)
+    told_of = {fact.get("part") for fact in found}
+    found += [misfit_fact(p, latest, limits) for p in denied(parts, latest, limits) if p["part"] not in told_of]
     found += lacking_facts(parts)
     if unit["flagged"] and not told and not hidden and len(rivals := not_told_apart(parts)) > 1:
         found.append(rivals_fact(rivals, int(unit["readings"])))
@@ -330,6 +332,26 @@ def drop_read(part: str, latest: Row | None) -> tuple[float, float | None] | Non
         return None
     flows = known(read["amps"]) and float(read["amps"]) > 0.0
     return float(read["drop_v"]), float(read["amps"]) if flows else None
+
+
+def denied(parts: Sequence[Row], latest: Row | None, limits: Limits) -> list[Row]:
+    """Parts whose drop was last read over its limit, and more than their other readings make it."""
+    out = []
+    for part in parts:
+        name, level = str(part["part"]), float(part.get("level_mohm", math.nan))
+        read = drop_read(name, latest)
+        if read is None or not part["readings"] or not over_limit(name, latest, limits):
+            continue
+        drop, amps = read
+        if amps is not None and not drop_fits(drop, amps, level) and 1e3 * drop / amps > level:
+            out.append(part)
+    return out
+
+
+def misfit_fact(part: Row, latest: Row | None, limits: Limits) -> Fact:
+    """A drop over its limit that does not fit the part's other readings."""
+    fact: Fact = level_facts(part, latest, limits, pd.Timestamp.max)[-1]
+    return fact
 
 
 def over_limit(part: str, latest: Row | None, limits: Limits) -> bool:
