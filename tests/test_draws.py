@@ -14,11 +14,14 @@ import samples_kept
 from samples_fleet import fleet, quick, tables_of
 from scipy.stats import kstest, qmc, t
 
+from analysis.forecast.learning import look_back
 from analysis.readings.draws import QUANTITIES, Draws, keys_of
 from analysis.readings.panel import FleetTables
 from analysis.readings.sobol import DIRECTIONS, scrambled_points
 from analysis.wear.state import draw_state
 from analysis.worklist.assess import Assessment, assess
+from demo_fleet.simulate import simulate_fleet
+from demo_fleet.specs import evaluation_specs
 
 DAY = pd.Timestamp("2022-12-12")
 FIGURES = (
@@ -138,6 +141,47 @@ def test_the_order_of_files_changes_nothing(usual: Assessment, monkeypatch: pyte
     same(usual, assess(shuffled, as_of=DAY))
 
 
+def reseed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Another seed in everything that is drawn from here on, looks at the past too."""
+    monkeypatch.setattr(Draws.__init__, "__defaults__", (1,))
+    monkeypatch.setattr(draw_state, "__kwdefaults__", {**draw_state.__kwdefaults__, "seed": 1})
+    monkeypatch.setattr(look_back, "__kwdefaults__", {"seed": 100_001})
+
+
+def shares_moved(one: pd.DataFrame, two: pd.DataFrame) -> tuple[pd.Series[float], pd.Series[float]]:
+    """By what share of half its stated range each vehicle's coldest start and its probability differ, the latter of two in a hundred at
+    the least; by unit."""
+    found: list[pd.Series[float]] = []
+    for figure, of, unit, least in (
+        ("coldest_start_c", "coldest_start", "_c", 0.0),
+        ("no_start_probability", "probability", "", 0.02),
+    ):
+        half = 0.5 * (one[f"{of}_high{unit}"] - one[f"{of}_low{unit}"])
+        found.append((one[figure] - two[figure]).abs() / np.maximum(half, least))
+    return found[0], found[1]
+
+
+@pytest.mark.nightly
+@pytest.mark.parametrize("k", [1, 2, 7])
+def test_two_seeds_agree_within_half_the_stated_error_on_evaluation_fleets(
+    k: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In January, every look at the past: all coldest starts, and the probabilities of all vehicles but two in a hundred, whose few
+    draws on a rare path of growth are not quite spread; none by more than all of it (four seeds, every pair: .64 at most)."""
+    made = tables_of(simulate_fleet(replace(evaluation_specs()[k], units=120)))
+    last = made.readings["taken_at"].max()
+    day = min(pd.Timestamp(last.year, 1, 8), last.normalize())
+    one = assess(made, as_of=day, with_classes=False).units.set_index("unit")
+    reseed(monkeypatch)
+    two = assess(made, as_of=day, with_classes=False).units.set_index("unit").loc[one.index]
+    moved_c, moved_p = shares_moved(one, two)
+    assert (moved_c > 0.0).all(), "other draws"
+    assert (moved_c <= 0.5).all()
+    assert (moved_p > 0.5).mean() <= 0.02
+    assert np.sqrt((moved_p**2).mean()) <= 0.15
+    assert moved_p.max() <= 1.0
+
+
 def test_two_seeds_say_the_same_within_half_of_what_the_list_states(
     usual: Assessment, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -146,19 +190,15 @@ def test_two_seeds_say_the_same_within_half_of_what_the_list_states(
     of half its range at most (seven seeds, every pair: 0.10 to 0.23 and up to 1.0); the probability that flags, which has no range,
     by a standard error of as many independent draws (binomial law) in the root mean square, and by less than four of them."""
     quick(monkeypatch, looks=2)
-    monkeypatch.setattr(Draws.__init__, "__defaults__", (1,))
-    monkeypatch.setattr(draw_state, "__kwdefaults__", {**draw_state.__kwdefaults__, "seed": 1})
+    reseed(monkeypatch)
     other = assess(tables_of(fleet()), as_of=DAY, with_classes=False)
     one, two = (x.units.set_index("unit").sort_index() for x in (usual, other))
+    moved_c, moved_p = shares_moved(one, two)
+    assert (moved_c > 0.0).all(), "other draws"
+    assert (moved_c <= 0.5).all()
+    assert np.sqrt((moved_p**2).mean()) <= 0.25
+    assert moved_p.max() <= 1.0
     moved = (one[list(FIGURES)] - two[list(FIGURES)]).abs()
-    assert (moved["coldest_start_c"] > 0.0).all(), "other draws"
-    half_c, half_p = (
-        0.5 * (one[f"{of}_high{c}"] - one[f"{of}_low{c}"]) for of, c in (("coldest_start", "_c"), ("probability", ""))
-    )
-    assert (moved["coldest_start_c"] <= 0.5 * half_c).all()
-    shares = moved["no_start_probability"] / np.maximum(half_p, 0.02)
-    assert np.sqrt((shares**2).mean()) <= 0.25
-    assert shares.max() <= 1.0
     p = 0.5 * (one["flag_probability"] + two["flag_probability"])
     errors = moved["flag_probability"] / np.sqrt(p * (1.0 - p) / usual.shared.draws)
     assert np.sqrt((errors**2).mean()) < 1.2
