@@ -38,11 +38,12 @@ def fitted(
     se: Floats | float,
     priors: list[TemperatureLaw],
     temperature_c: Floats | None = None,
+    quantities: int = 1,
 ) -> tuple[tuple[Floats, Floats], LawDoubt]:
     """Temperature law (b, c) of every class and its doubt, from differences between successive readings of a vehicle.
 
     se: standard error of one log value; priors: the published law of each class; temperature_c: (U, R) of what obeys it, the air's
-    unless told.
+    unless told; quantities: whose product the value is, each with what its readings share.
     """
     n, se = len(panel.groups), np.broadcast_to(se, log_value.shape)
     at = panel.measured["temperature_c"] if temperature_c is None else temperature_c
@@ -59,7 +60,7 @@ def fitted(
             time_days=np.nan_to_num(panel.day[some]),
             prior=prior,
             temperature_se_c=NOISE.thermometer_k / np.sqrt(panel.stands_for[some]),
-            shared_sd=OBSERVING.shared_sd,
+            shared_sd=OBSERVING.shared_sd * np.sqrt(quantities),
         )
         b[g], c[g] = law.b_per_k, law.c_per_k2
         covariance[g] = law.covariance
@@ -91,7 +92,7 @@ def told_by_sags(
     before = np.stack(laws[0], axis=1)
     priors = [TemperatureLaw(float(b), float(c), both[g], REFERENCE_C.value) for g, (b, c) in enumerate(before)]
     log_value = log_of(np.where(some, raw.battery, np.nan)) - raw.ice[0]
-    found, told = fitted(panel, log_value, np.hypot(CLASSES.battery_se, raw.ice[1]), priors)
+    found, told = fitted(panel, log_value, np.hypot(CLASSES.battery_se, raw.ice[1]), priors, quantities=2)
     gain = [np.linalg.solve(both, d.covariance).transpose(0, 2, 1) for d in doubts]
     shift, known = np.stack(found, axis=1) - before, both - told.covariance
     moved = [np.stack(law, axis=1) + np.einsum("gij,gj->gi", k, shift) for law, k in zip(laws, gain, strict=True)]
