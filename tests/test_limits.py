@@ -240,7 +240,7 @@ def test_amps_and_speed_are_judged_at_their_temperature() -> None:
     assert judged["cranking amps, high"] == "pass"
     assert judged["cranking speed"] != "act"
     words = verdict(here, UNITS.assign(fuel="diesel")).set_index("check").loc["cranking speed", "words"]
-    assert words == "at least 100 rpm, 78 rpm in this cold", "0.85 x 92 rpm, by hand: 90 rpm is not inside 100"
+    assert words == "at least 100 rpm, 78 rpm at this temperature", "0.85 x 92 rpm, by hand: 90 rpm is not inside 100"
 
 
 def test_a_reading_without_a_measurement_has_no_verdict_on_it() -> None:

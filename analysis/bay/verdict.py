@@ -115,7 +115,7 @@ def _battery_checks(group: pd.DataFrame, limits: Limits, *, agm: bool) -> list[C
     least = least_cranking_v(limits.least_cranking_battery_v.value, _values(group, "temperature_c"))
     warm = limits.least_cranking_battery_v
     words = [
-        f"{warm.words}, {v:.{digits_apart(v, x, 1)}f} V in this cold" if v < warm.value else warm.words
+        f"{warm.words}, {v:.{digits_apart(v, x, 1)}f} V at this temperature" if v < warm.value else warm.words
         for v, x in zip(least, low, strict=True)
     ]
     return [
@@ -216,7 +216,7 @@ def _amp_checks(group: pd.DataFrame, limits: Limits, usual_a: float) -> list[Che
     # in the cold sound engines are slow
     least = np.fmin(rpm.value, limits.slow_share.value * _values(group, "usual_rpm"))
     slower = least < rpm.value
-    said = np.array([f"{rpm.words}, {r:.0f} rpm in this cold" if s else rpm.words for r, s in zip(least, slower, strict=True)],
+    said = np.array([f"{rpm.words}, {r:.0f} rpm at this temperature" if s else rpm.words for r, s in zip(least, slower, strict=True)],
                      dtype=object)  # fmt: skip
     found.append(
         _checked(
@@ -260,11 +260,11 @@ def _solenoid_checks(group: pd.DataFrame, limits: Limits) -> list[Checked]:
 
 
 def _charging_checks(group: pd.DataFrame, limits: Limits) -> list[Checked]:
-    """Volts with the engine running, between what charges and what a sound regulator gives in this cold."""
+    """Volts with the engine running, between what charges and what a sound regulator gives at the temperature."""
     volts, least, most = _values(group, "charging_v"), limits.least_charging_v, limits.highest_charging_v
     here = charging_most_v(_values(group, "temperature_c"), limits)
     words = np.array(
-        [f"{most.words}, {v:.2f} V in this cold" if v > most.value else most.words for v in here], dtype=object
+        [f"{most.words}, {v:.2f} V at this temperature" if v > most.value else most.words for v in here], dtype=object
     )
     return [
         _checked(group, "charging volts, low", volts, least, "at least", watch=least.value),
