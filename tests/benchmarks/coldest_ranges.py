@@ -1,6 +1,9 @@
-"""How often the 80 % range of the coldest start holds, on every evaluation fleet: python coldest_ranges.py [volts] [SEED ...].
+"""How often the 80 % range of the coldest start holds, on every evaluation fleet:
 
-With `volts` nothing was read but rest volts, lowest volts while cranking and the air.
+python coldest_ranges.py [volts | loggers] [SEED ...]
+
+With `volts` nothing was read but rest volts, lowest volts while cranking and the air. With `loggers` a workshop sees each vehicle two
+to four times a year, and a logger of these three notes every second morning of the last two years.
 
 A fleet's classes are one draw of nature's laws each, so that its vehicles err together: one fleet holds nearly all of the
 time and another half of it, and only many of them show whether the range is honest. Prints a line a fleet and their sum;
@@ -23,8 +26,10 @@ from samples_fleet import drawn_of, tables_of
 from test_ranges import ROUNDING_K
 
 from analysis.constants import MAD_TO_SD
-from analysis.readings.panel import Floats
+from analysis.readings.panel import FleetTables, Floats
 from analysis.worklist.assess import assess
+from demo_fleet.cranking import crank
+from demo_fleet.faults import apply_wear
 from demo_fleet.simulate import FleetRun
 from demo_fleet.specs import MEASUREMENTS, FleetSpec, evaluation_specs
 
@@ -39,14 +44,72 @@ FEWEST = 8
 """Vehicles of a class whose middle and spread are looked at."""
 VOLTS = ("rest_v", "crank_min_v")
 
+LOGGED_UNITS, LOGGED_YEARS, LOGGED_D, SEEN_WEEKS = 60, 2.75, 730, (13, 26)
+YARD_K, THERMOMETER_K, SENSOR_K = 1.0, 1.5, 1.0
+"""How far places of a yard differ on a morning, a logger's thermometer errs from start to start, and for good [K]."""
+REST_V, LOWEST_V, CHARGED, TURNED = 0.05, 0.08, 0.02, 0.03
+"""Scatter of a logger's volts for each block [V], and of the charge and the drag from start to start."""
 
-def held(spec: FleetSpec, seed: int, without: tuple[str, ...] = ()) -> tuple[pd.DataFrame, Floats]:
+
+class LoggedRun(FleetRun):
+    """A fleet whose vehicles carry loggers: half of them note a start each morning, in whole degrees and tenths of a volt."""
+
+    def __init__(self, spec: FleetSpec) -> None:
+        super().__init__(spec)
+        self.noted: list[pd.DataFrame] = []
+        self._sensor_k = np.random.default_rng((spec.seed, 5)).normal(0.0, SENSOR_K, spec.units)
+
+    def _look(self, day: int, level: Floats, draws: Floats) -> None:
+        super()._look(day, level, draws)
+        setting, spec = self.setting, self.spec
+        rows = np.flatnonzero(((np.arange(spec.units) + day) % 2 == 0) & (setting.first_day <= day))
+        if day < spec.days - LOGGED_D or not len(rows):
+            return
+        chance = np.random.default_rng((spec.seed, 99, day))
+        z = chance.standard_normal((len(rows), 5))
+        air_c = setting.weather.low_c[day, setting.depot[rows]] + YARD_K * draws[rows, 0]
+        charge = np.clip(setting.charge(day)[rows] + CHARGED * z[:, 0], 0.02, 1.0)
+        state = apply_wear(self._change(level, rows, draws[rows, 2:]), self._fate.second[rows], charge)
+        state = replace(state, drag_factor=state.drag_factor * np.exp(TURNED * z[:, 1]))
+        start, blocks = crank(setting.hardware.take(rows), state, spec.cold, air_c), setting.hardware.blocks[rows]
+        minute = day * 1440 + 300 + chance.integers(0, 60, len(rows))
+        noted = pd.DataFrame(
+            {
+                "unit": np.array(setting.names, dtype=object)[rows],
+                "taken_at": pd.Timestamp(spec.start) + pd.to_timedelta(minute, unit="min"),
+                "temperature_c": np.round(air_c + THERMOMETER_K * z[:, 2] + self._sensor_k[rows]),
+                "rest_v": np.round(start.rest_v + blocks * REST_V * z[:, 3], 1),
+                "crank_min_v": np.round(start.crank_min_v + blocks * LOWEST_V * z[:, 4], 1),
+                "technician": "logger",
+            }
+        )
+        self.noted.append(noted[np.asarray(start.margin_v >= 0.0)])
+
+    def with_noted(self, tables: FleetTables) -> FleetTables:
+        """The workshop's readings with those of the loggers."""
+        every = pd.concat([tables.readings, *self.noted], ignore_index=True)
+        every = every.assign(taken_at=every["taken_at"].astype("datetime64[us]"), unit=every["unit"].astype(str))
+        return replace(tables, readings=every.sort_values(["unit", "taken_at"], kind="stable", ignore_index=True))
+
+
+def run_of(spec: FleetSpec, *, loggers: bool) -> tuple[FleetRun, FleetTables]:
+    """A fleet lived through to its end, and what is known of it."""
+    if not loggers:
+        run = FleetRun(replace(spec, units=UNITS, years=YEARS))
+        run.advance(run.spec.end)
+        return run, tables_of(run.fleet())
+    logged = LoggedRun(replace(spec, units=LOGGED_UNITS, years=LOGGED_YEARS, interval_weeks=SEEN_WEEKS))
+    logged.advance(logged.spec.end)
+    return logged, logged.with_noted(tables_of(logged.fleet()))
+
+
+def held(
+    spec: FleetSpec, seed: int, without: tuple[str, ...] = (), *, loggers: bool = False
+) -> tuple[pd.DataFrame, Floats]:
     """One list of a fleet, without some measurements, beside its truth: class, error, width and interval score [K], below and above
     (the truth lies there), flagged; and its drawn coldest starts (vehicles, draws)."""
-    spec = replace(spec, units=UNITS, years=YEARS, seed=seed, without=(*spec.without, *without))
-    run, day = FleetRun(spec), pd.Timestamp(spec.end)
-    run.advance(spec.end)
-    found = assess(tables_of(run.fleet()), as_of=day, with_classes=False)
+    run, tables = run_of(replace(spec, seed=seed, without=(*spec.without, *without)), loggers=loggers)
+    found = assess(tables, as_of=pd.Timestamp(run.spec.end), with_classes=False)
     made = drawn_of(found)
     units = found.units.set_index("unit").loc[made.state.names]
     truth = run.true_state().set_index("unit")["coldest_start_c"].reindex(units.index)
@@ -106,12 +169,12 @@ def line(name: str, some: pd.DataFrame) -> str:
 
 def main() -> None:
     """A line a fleet and seed, all of them, and where the errors come from."""
-    seeds = [int(word) for word in sys.argv[1:] if word != "volts"] or list(SEEDS)
+    seeds = [int(word) for word in sys.argv[1:] if word.isdigit()] or list(SEEDS)
     without = tuple(name for name in MEASUREMENTS if name not in VOLTS) if "volts" in sys.argv else ()
     every, possible, classes = [], [], []
     for spec in evaluation_specs():
         for seed in seeds:
-            beside, drawn = held(spec, seed, without)
+            beside, drawn = held(spec, seed, without, loggers="loggers" in sys.argv)
             every.append(beside)
             possible.append(if_a_draw_were_true(beside["class"], drawn))
             classes.append(apart(beside, drawn))
