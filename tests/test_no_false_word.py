@@ -56,6 +56,9 @@ def _share(value: object) -> list[float]:
 def said_of(fact: dict, sentence: str) -> None:
     """Every number of the sentence is one of its fact's, to the digits that are shown."""
     known = [*figures(fact), *STATED]
+    if fact["kind"] == "renewed":  # degrees gained are those between the two ends as they are shown
+        end = max(fact["renewed_coldest_start_c"], STARTS_ALWAYS_C)
+        known.append(round(round(end + fact["colder_k"], 1)) - round(end))
     for text in NUMBER.findall(sentence):
         shown = float(text.replace("−", "-"))
         digits = len(text.partition(".")[2])

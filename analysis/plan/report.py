@@ -237,6 +237,8 @@ def _left_out(work: Work, rules: Rules, rows: Options) -> pd.DataFrame:
             if not best < 0:
                 continue
         parts, _ = _parts_and_actions(c, u, kind)
+        if not np.isfinite(best):  # accepted, but there is no day on which it could come
+            week, best = -1, 0.0
         out.append({
             "unit": units[u], "depot": depots[u], "kind": KIND_WORDS[kind],
             "parts": parts, "best_week": work.weeks.iso[week] if week >= 0 else "", "saving": -best,

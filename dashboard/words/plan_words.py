@@ -270,9 +270,8 @@ def with_words(plan: ReplacementPlan) -> ReplacementPlan:
     end = last_day(plan)
     visits, left_out = plan.visits.copy(), plan.left_out.copy()
     for frame in (visits, left_out):
-        frame["job"] = [
-            job_words(*row) for row in zip(frame["kind"], frame["parts"], frame["measurement"], strict=True)
-        ]
+        jobs = [job_words(*row) for row in zip(frame["kind"], frame["parts"], frame["measurement"], strict=True)]
+        frame["job"] = pd.Series(jobs, index=frame.index, dtype="str")  # texts, also where there is none
     ordered = {unit for units in told_before(plan)["units"] for unit in units}
     why = [missed_words(row, currency, ordered=row["unit"] in ordered) for row in rows_of(plan.act_by_missed)]
     missed = plan.act_by_missed.assign(why=why)
