@@ -25,6 +25,7 @@ from ingest.values import (
     DEGREE,
     ORDERS,
     SERIAL_ZERO,
+    UTC_MARK,
     Parsed,
     ParsedTime,
     ShortOrder,
@@ -46,7 +47,7 @@ DECIMALS = 6  # of a stored value in V, A, °C: a microvolt, so that 0.12 V and 
 LARGEST = 1e15  # in any unit: far outside every range; a number beyond counts as this one, so that no sum overflows
 PLAIN_NUMBER = {mark: re.compile(rf"-?[0-9]{{1,15}}(?:{re.escape(mark)}[0-9]{{1,15}})?") for mark in (".", ",")}
 TIME_DTYPE = "datetime64[s]"
-_UTC_MARK = re.compile(r"\s*(?:Z|UTC|GMT|[+-]00:?00)$", re.IGNORECASE)
+_IN_UTC = re.compile(rf"\s*(?:{UTC_MARK}|[+-]00:?00)$", re.IGNORECASE)
 
 
 @dataclass
@@ -562,7 +563,7 @@ def _without_utc(cell: object) -> tuple[object, bool]:
         return (cell.astimezone(UTC).replace(tzinfo=None) if aware else cell), True
     if not isinstance(cell, str):
         return cell, True
-    bare = _UTC_MARK.sub("", cell.strip())
+    bare = _IN_UTC.sub("", cell.strip())
     return bare, re.search(r"\d[+-]\d{2}:?\d{2}$", bare) is None
 
 

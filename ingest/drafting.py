@@ -21,6 +21,7 @@ from ingest.sheets import Sheet, cell_text
 from ingest.sources import IGNORE, MOST_HEADING_ROWS, WORK, ZONE_SHOWN, missing_columns, parse_source
 from ingest.values import (
     ORDERS,
+    UTC_MARK,
     NumberStyle,
     clean_text,
     date_order_evidence,
@@ -43,7 +44,7 @@ LOWEST_OF = (
 CLAMP_OF = {ours: name for name, (ours, _) in CLAMP_COLUMNS.items()}  # by column of ours, that of a clamp's millivolts
 DATED_BY = {"readings": "taken_at", "units": "in_service", "repairs": "done_on"}
 OF_A_TIME = ("taken_at", "taken_on", "taken_time")
-_IN_UTC = re.compile(r"[0-9]\s*(?:Z|UTC|GMT)$", re.IGNORECASE)
+_IN_UTC = re.compile(rf"[0-9]\s*{UTC_MARK}$", re.IGNORECASE)
 _SAYS_UTC = re.compile(r"\b(?:utc|gmt|zulu)\b", re.IGNORECASE)
 OF_A_DATE = ("taken_on", "out_of_service", *DATED_BY.values())
 _CLAMP_SCALE = re.compile(

@@ -254,6 +254,8 @@ _TIME = (
     r"(?:[T\s,]+([0-9]{1,2})(?:[:.h]([0-9]{2})(?:[:.]([0-9]{2})(?:[.,][0-9]+)?)?)?"
     r"\s*([AaPp]\.?\s?[Mm]\.?)?\s*(?:Uhr|h|hrs)?\s*(Z|[+-][0-9]{2}(?::?[0-9]{2})?)?)?$"
 )
+UTC_MARK = r"(?:Z|UTC|GMT)"
+"""What stands behind a time that is in UTC, in capitals or small letters."""
 _ISO = re.compile(r"^([0-9]{4})[-/.]([0-9]{1,2})[-/.]([0-9]{1,2})" + _TIME)
 _COMPACT = re.compile(r"^((?:19|20)[0-9]{2})([0-9]{2})([0-9]{2})" + _TIME)
 _BASIC = re.compile(  # ISO 8601, basic format
