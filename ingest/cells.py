@@ -47,7 +47,7 @@ DECIMALS = 6  # of a stored value in V, A, °C: a microvolt, so that 0.12 V and 
 LARGEST = 1e15  # in any unit: far outside every range; a number beyond counts as this one, so that no sum overflows
 PLAIN_NUMBER = {mark: re.compile(rf"-?[0-9]{{1,15}}(?:{re.escape(mark)}[0-9]{{1,15}})?") for mark in (".", ",")}
 TIME_DTYPE = "datetime64[s]"
-_IN_UTC = re.compile(rf"\s*(?:{UTC_MARK}|[+-]00:?00)$", re.IGNORECASE)
+_IN_UTC = re.compile(rf"\s*{UTC_MARK}$")
 
 
 @dataclass
@@ -583,7 +583,7 @@ def _fast_times(cells: Cells, out: npt.NDArray[np.datetime64]) -> npt.NDArray[np
             isinstance(c, str)
             and len(c) in (10, 16, 19)
             and c[4] == c[7] == "-"
-            and c[-1] != "Z"
+            and c[-1].isdigit()
             and not _OFFSET(c, 10)
             for c in cells.tolist()
         ],

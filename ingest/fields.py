@@ -243,7 +243,7 @@ READINGS = Table(
             "taken_at",
             "time",
             required=True,
-            meaning="when it was measured, by the local clock; an offset as +01:00 is left out, a time in UTC (Z) is refused unless a "
+            meaning="when it was measured, by the local clock; an offset as +01:00 is left out, a time in UTC (Z, +00:00) is refused unless a "
             "description of the file names its time zone",
         ),
         *(_measured(name) for name in MEASUREMENTS),

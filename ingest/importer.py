@@ -131,8 +131,7 @@ def _is_table(file: Path) -> bool:
 
 def _look_into(path: Path, described: Source | None, known: Sequence[Source]) -> _Job:
     try:
-        wishes = described or Source(table=TABLES["readings"], columns={}, headings={})
-        sheets = read_sheets(path, encoding=wishes.encoding, delimiter=wishes.delimiter)
+        sheets = _sheets(path, described)
         found, unknown = [], []
         for sheet in sheets:
             layout = _layout(path, sheet, described, known)
@@ -151,6 +150,19 @@ def _look_into(path: Path, described: Source | None, known: Sequence[Source]) ->
         return _Job(path, error=str(error), describe=isinstance(error, NotDescribed))
     except OSError as error:
         return _Job(path, error=f"it cannot be read: {error.strerror or error}")
+
+
+def _sheets(path: Path, described: Source | None) -> list[Sheet]:
+    """The file as it is, or in the encoding and with the delimiter of its description where its headings are not our own."""
+    try:
+        sheets = read_sheets(path)
+    except FileRefused:
+        if described is None:
+            raise
+        return read_sheets(path, encoding=described.encoding, delimiter=described.delimiter)
+    if described is None or any(own_layout(sheet, named=path.stem) for sheet in sheets):
+        return sheets
+    return [_as_described(path, sheet, described) for sheet in sheets]
 
 
 def _layout(path: Path, sheet: Sheet, described: Source | None, known: Sequence[Source]) -> tuple[Sheet, Layout] | None:

@@ -250,16 +250,17 @@ _MONTHS = {
     )
     for name in names
 }
+UTC_MARK = r"(?i:Z|UTC|GMT|\+00(?::?00)?|-00:?00)"
+"""What stands behind a time that is in UTC (ISO 8601-1, 4.2.5; RFC 3339, 4.3)."""
+_ZONE = rf"({UTC_MARK}|[+-][0-9]{{2}}(?::?[0-9]{{2}})?)?"
 _TIME = (
     r"(?:[T\s,]+([0-9]{1,2})(?:[:.h]([0-9]{2})(?:[:.]([0-9]{2})(?:[.,][0-9]+)?)?)?"
-    r"\s*([AaPp]\.?\s?[Mm]\.?)?\s*(?:Uhr|h|hrs)?\s*(Z|[+-][0-9]{2}(?::?[0-9]{2})?)?)?$"
+    rf"\s*([AaPp]\.?\s?[Mm]\.?)?\s*(?:Uhr|h|hrs)?\s*{_ZONE})?$"
 )
-UTC_MARK = r"(?:Z|UTC|GMT)"
-"""What stands behind a time that is in UTC, in capitals or small letters."""
 _ISO = re.compile(r"^([0-9]{4})[-/.]([0-9]{1,2})[-/.]([0-9]{1,2})" + _TIME)
 _COMPACT = re.compile(r"^((?:19|20)[0-9]{2})([0-9]{2})([0-9]{2})" + _TIME)
 _BASIC = re.compile(  # ISO 8601, basic format
-    r"^((?:19|20)[0-9]{2})([0-9]{2})([0-9]{2})[T ]([0-9]{2})([0-9]{2})([0-9]{2})?()(Z|[+-][0-9]{2}(?::?[0-9]{2})?)?$"
+    rf"^((?:19|20)[0-9]{{2}})([0-9]{{2}})([0-9]{{2}})[T ]([0-9]{{2}})([0-9]{{2}})([0-9]{{2}})?()\s*{_ZONE}$"
 )
 _SHORT = re.compile(r"^([0-9]{1,2})([-/.])([0-9]{1,2})\2([0-9]{4}|[0-9]{2})" + _TIME)
 _NAMED_DAY_FIRST = re.compile(r"^([0-9]{1,2})[\s.\-]*([^\W\d_]{3,10})[\s.,\-]*([0-9]{4}|[0-9]{2})" + _TIME)
@@ -270,7 +271,7 @@ _WEEKDAY = re.compile(r"^[^\W\d_]{2,10}\.?,?\s+(?=[0-9])")
 
 @dataclass(frozen=True)
 class ParsedTime:
-    """A cell as a time: `value` (None when there is none), what is wrong, what to remark, whether it is in UTC (Z)."""
+    """A cell as a time: `value` (None when there is none), what is wrong, what to remark, whether it is in UTC (`UTC_MARK`)."""
 
     value: datetime | None = None
     problem: str = ""
@@ -281,10 +282,10 @@ class ParsedTime:
 def parse_time(cell: object, order: DateOrder = "iso") -> ParsedTime:
     """Read a cell as a date with or without time of day, local clock, to the second.
 
-    An offset as +01:00 belongs to a local clock and is left out, with a remark. A time in UTC (Z) is none of the local clock,
-    which nobody here knows: that is a problem, but for midnight, which is how a date alone is written by many programs.
+    An offset as +01:00 belongs to a local clock and is left out, with a remark. A time in UTC (Z, +00:00) is none of the local
+    clock, which nobody here knows: that is a problem, but for midnight, which is how a date alone is written by many programs.
 
-    Years of four digits first and named months need no order. A date such as 05/06/2022 or 26-11-25 needs `order`; without it
+    Years of four digits first or behind points, and named months, need no order. A date such as 05/06/2022 or 26-11-25 needs `order`; without it
     ('iso', '?') it is read where only one order makes a date of it, else the problem says in which ways it can be read.
     """
     if isinstance(cell, datetime):
@@ -353,6 +354,8 @@ def _meant(match: re.Match[str]) -> dict[ShortOrder, date]:
     for order in ORDERS:
         if order == "year-first" and not (_may_begin_with_year(match) and (found or int(match[1]) > 31)):
             continue  # 30-02-26 is a slip, and proves nothing
+        if order == "month-first" and found and match[2] == "." and len(match[4]) == 4:
+            continue  # no locale of CLDR writes 11.25.2026
         with suppress(ValueError):
             found[order] = date(*map(int, _in_order(match, order)))
     return found
@@ -388,10 +391,11 @@ def _build(text: str, day: tuple[str, str, str], clock: tuple[str | None, ...]) 
         value = datetime(int(day[0]), int(day[1]), int(day[2]), hours, int(minute or 0), int(second or 0))
     except ValueError:
         return ParsedTime(problem=f"{shown(text)} is not a date in the calendar")
-    if zone == "Z" and value.time() != time():
+    utc = re.fullmatch(UTC_MARK, zone or "") is not None
+    if utc and value.time() != time():
         return ParsedTime(problem=in_utc(text), utc=True)
     remark = f"time zone {zone} left out, clock time kept as written" if zone else ""
-    return ParsedTime(value, remark=remark, utc=zone == "Z")
+    return ParsedTime(value, remark=remark, utc=utc)
 
 
 def in_utc(text: str) -> str:

@@ -24,8 +24,8 @@ from ingest.store import read_readings
 GERMAN = (
     "Fahrzeug Nr.;Datum;Uhrzeit;km-Stand;Außentemp. (°C);Ruhespannung (V);Min. Spannung Anlassen (V);"
     "Anlasserstrom (A);Spannungsabfall Plus (mV);Spannungsabfall Masse (mV);Monteur;Farbe\n"
-    "K-101;01.03.2023;08:15;81.000;7,5;12,66;11,40;170;110;90;Änne;rot\n"
-    "K-102;02.03.2023;9:05;1.200;5,0;12,60;11,20;181;105;95;;\n"
+    "K-101;01/03/2023;08:15;81.000;7,5;12,66;11,40;170;110;90;Änne;rot\n"
+    "K-102;02/03/2023;9:05;1.200;5,0;12,60;11,20;181;105;95;;\n"
 )
 MINIMAL = 'date_order = "iso"\n[columns]\n"Van" = "unit"\n"When" = "taken_at"\n"Rest" = "rest_v"\n'
 
@@ -89,7 +89,7 @@ def test_drafted_checked_saved_and_recognised_next_time(db: Database, german: Pa
     assert frame["drop_positive_v"].tolist() == [0.11, 0.105]
     assert frame["technician"].tolist() == ["Änne", ""]
     later = tmp_path / "april.csv"
-    later.write_bytes(GERMAN.replace(".03.2023", ".04.2023").encode("cp1252"))
+    later.write_bytes(GERMAN.replace("/03/2023", "/04/2023").encode("cp1252"))
     assert import_paths(db, [later], now=NOW).stored == 2
     (saved,) = list_sources(db)
     assert (saved.name, saved.saved_by) == ("werkstatt", "anna")
@@ -255,6 +255,8 @@ def test_any_heading_survives_toml(text: str) -> None:
 
 def test_own_files_need_no_source(db: Database, tmp_path: Path) -> None:
     save_source(db, "s", MINIMAL)
+    described = f'delimiter = ";"\nencoding = "cp1252"\n{MINIMAL}'
+    save_source(db, "s", described)
     assert import_paths(db, [readings_file(tmp_path, GOOD)], source="s", now=NOW).stored == 1
     assert HEADING
 

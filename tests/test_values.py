@@ -119,6 +119,9 @@ def test_any_text_gives_a_value_a_problem_or_nothing_and_never_an_error(text: st
         ("Mo, 28.04.2022", "day-first", datetime(2022, 4, 28)),
         ("28.04.2022", "iso", datetime(2022, 4, 28)),
         ("05/05/2022", "iso", datetime(2022, 5, 5)),
+        ("05.06.2022", "iso", datetime(2022, 6, 5)),  # day first behind points: no date format of CLDR 49 is MM.dd.y
+        ("5.6.2022 07:57", "?", datetime(2022, 6, 5, 7, 57)),
+        ("12.31.2022", "iso", datetime(2022, 12, 31)),
         (44571.5, "iso", datetime(2022, 1, 10, 12)),
         ("44571", "iso", datetime(2022, 1, 10)),
         ("44571,5", "iso", datetime(2022, 1, 10, 12)),
@@ -152,6 +155,7 @@ def test_no_such_times(cell: object) -> None:
 def test_day_and_month_are_never_guessed() -> None:
     assert "day first or month first" in parse_time("05/06/2022").problem
     assert "day first or month first" in parse_time("05/06/2022", "?").problem
+    assert "day first or month first" in parse_time("05.06.22").problem
     assert "no month 27" in parse_time("27/05/2022", "month-first").problem
     assert parse_time("26-11-25").problem == "'26-11-25' can be read day first or year first"
     assert "day first, month first or year first" in parse_time("05-06-22").problem
@@ -159,11 +163,14 @@ def test_day_and_month_are_never_guessed() -> None:
 
 
 def test_a_time_in_utc_is_none_of_the_local_clock() -> None:
-    """An offset is a local clock's own; Z says that it is another clock's (ISO 8601-1, 4.2.5.3)."""
-    for text in ("2026-11-25T07:45Z", "20261125T074500Z", "2026-11-25 07:45:10Z"):
+    """An offset is a local clock's own; Z, or none from UTC, says that it is another clock's (ISO 8601-1, 4.2.5; RFC 3339, 4.3)."""
+    for text in (
+        "2026-11-25T07:45Z", "20261125T074500Z", "2026-11-25 07:45:10Z", "2026-11-25T07:45+00:00", "25.11.2026 07:45 UTC",
+        "20261125T0745+00", "2026-11-25 07:45:10.5-00:00", "2026-11-25 07:45 gmt",
+    ):  # fmt: skip
         found = parse_time(text)
         assert (found.value, found.problem, found.utc) == (None, f"{text!r} is in UTC, not by the local clock", True)
-    assert parse_time("2026-11-25T07:45+00:00").remark == "time zone +00:00 left out, clock time kept as written"
+    assert parse_time("2026-11-25T07:45+00:30").remark == "time zone +00:30 left out, clock time kept as written"
 
 
 def test_evidence_of_the_order() -> None:
@@ -171,6 +178,7 @@ def test_evidence_of_the_order() -> None:
         date_order_evidence(text) for text in ("27.04.2022", "04/27/2022", "04/05/2022", "05/05/2022", "2022-04-27")
     ]
     assert found == ["day-first", "month-first", "either", "", ""]
+    assert date_order_evidence("04.05.2022") == "day-first"
     short = [
         date_order_evidence(text) for text in ("26-11-25", "26/11/25", "26.11.25", "26-11-2025", "99-11-25", "30-02-26")
     ]
