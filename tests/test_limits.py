@@ -338,6 +338,17 @@ def test_what_a_start_needs_by_the_user_s_limits_is_what_the_class_is_held_to() 
     assert mean.tolist() == [[110.0, 8.0, 7.0], [75.0, 7.2, 7.0]]
 
 
+def test_what_an_engine_of_unknown_fuel_needs_is_what_a_reading_of_it_is_held_to() -> None:
+    """75 rpm, the least of either kind, with a doubt that reaches to a diesel's 100 within one standard deviation: hypot(20, 25) by hand."""
+    units = pd.DataFrame(
+        {"unit": ["a", "b"], "vehicle_class": ["bus", "van"], "system_v": [24, 12], "fuel": ["", "diesel"]}
+    )
+    mean, sd = need_priors(make_panel(with_own_needs(units, LimitBook()), pd.DataFrame({"unit": [], "taken_at": []})))
+    assert mean[:, 0].tolist() == [75.0, 100.0]
+    assert mean[0, 0] == default_limits(24, fuel="").least_cranking_rpm.value
+    assert sd[:, 0] == pytest.approx([32.0, 22.0], abs=0.02)
+
+
 def test_cranking_longer_than_the_limit_is_watched() -> None:
     readings = pd.DataFrame({"unit": ["a", "a"], "taken_at": pd.to_datetime(["2024-01-01", "2024-01-02"]),
                              "temperature_c": 10.0, "crank_s": [8.0, 12.0]})  # fmt: skip

@@ -420,11 +420,10 @@ def need_priors(panel: Panel) -> tuple[Floats, Floats]:
     place = dict(zip(has.tolist(), range(len(has)), strict=True))
     for g in range(len(panel.groups)):
         i = place.get(g)
-        fuel = "petrol" if i is not None and burns(fuels[i]) == "petrol" else "diesel"
+        fuel = "diesel" if i is None else fuels[i]
         volts = 12 if i is None else int(system_v[i])
         limits = default_limits(volts, fuel=fuel)
-        speed = NEED_DOUBT.petrol_speed_sd_rpm if fuel == "petrol" else NEED_DOUBT.diesel_speed_sd_rpm
-        sd[g] = speed, NEED_DOUBT.supply_sd_v, NEED_DOUBT.coil_sd_v
+        sd[g] = _speed_sd(fuel, limits.least_cranking_rpm.value), NEED_DOUBT.supply_sd_v, NEED_DOUBT.coil_sd_v
         for k, name in enumerate(OWN_NEEDS):
             own = None if i is None or name not in stated or pd.isna(stated[name][i]) else stated[name][i]
             limit = getattr(limits, name)
@@ -435,6 +434,15 @@ def need_priors(panel: Panel) -> tuple[Floats, Floats]:
                 mean[g, k] = told.needs[k]
                 sd[g, k] = min(sd[g, k], float(np.hypot(told.needs_se[k], TRAVEL.needs_share * sd[g, k])))
     return mean, sd
+
+
+def _speed_sd(fuel: str, least_rpm: float) -> float:
+    """Doubt of the least cranking speed [rpm]; where nobody said what an engine burns it may be the diesel's."""
+    known = burns(fuel)
+    if known == "diesel":
+        return NEED_DOUBT.diesel_speed_sd_rpm
+    apart = 0.0 if known else default_limits().least_cranking_rpm.value - least_rpm
+    return float(np.hypot(NEED_DOUBT.petrol_speed_sd_rpm, apart))
 
 
 def failing_excess(laws: ClassLaws, panel: Panel, needs: Floats) -> Floats:
