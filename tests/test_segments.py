@@ -236,6 +236,7 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, Any], str]] = {
     "coil amps high": ({"coil_a": 30.0}, {"coil_a": 19.0}, "coil"),
     "coil amps low": ({"coil_a": 1.5}, {"coil_a": 2.5}, "control_circuit"),
     "one cell dead": ({"rest_v": 10.5}, {"rest_v": 11.4}, "battery"),
+    "battery deeply discharged": ({"rest_v": 6.2}, {"rest_v": 11.4}, "battery"),
     "battery discharged": ({"rest_v": 12.2}, {"rest_v": 12.3}, "battery"),
     "volts collapse": (
         {"rest_v": 12.5, "crank_min_v": 4.0, "outcome": "click"},

@@ -84,6 +84,17 @@ BATTERY: Final = (
         hides=("battery",),
     ),
     Row(
+        "battery deeply discharged",
+        (isnt(ONE_OF_A_PAIR), below("rest_v", BOUNDARIES.five_cells_least_v)),
+        "battery",
+        "Rest voltage {rest_v:.2f} V is far below that of a flat battery: one so deeply discharged may not recover, or has dead cells.",
+        "charge slowly, as its maker says for a deeply discharged battery, rest some hours, then measure rest voltage and load-test it: "
+        "replace it where it does not hold",
+        15,
+        "below five sixths of the BCI rest-voltage table; common practice",
+        hides=("battery",),
+    ),
+    Row(
         "battery discharged",
         (isnt(ONE_OF_A_PAIR), below("rest_v", "rest_act_v")),
         "battery",
