@@ -284,7 +284,7 @@ def test_record_stores_a_good_reading_and_says_how_it_compares(run: Run, own: Pa
     first = run(*words, db=own)
     assert first.code == 0
     assert "U00003: reading stored" in first.out
-    assert re.search(r"What was measured is like this vehicle's \d+ earlier readings\.", first.out)
+    assert re.search(r"The \d+ values fit each other and this vehicle's \d+ earlier readings\.", first.out)
     other = " ".join(run(*words[:3], "2023-06-02T08:00", *words[4:-1], "260", db=own).out.split())
     assert re.search(r"Unlike this vehicle's \d+ earlier readings, taken to .*: steady amps 260 A, not 1\d\d A", other)
     again = run(*words, db=own)

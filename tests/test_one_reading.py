@@ -112,7 +112,12 @@ def test_what_points_to_a_fault_is_not_said_to_be_like_the_readings_before() -> 
     """Rest volts as ever and a dead feed: that the rest volts are like before is no news beside it."""
     dead = {"temperature_c": 20.0, "rest_v": 12.65, "feed_v": 0.2, "outcome": "no_click", "taken_at": "2026-11-20"}
     assert reading_sheet.against_words(take(dead)) == ""
-    assert "is like this vehicle's 7 earlier readings" in reading_sheet.against_words(take(fitting()))
+    assert "is like this vehicle's 7 earlier readings" in reading_sheet.against_words(take(rest_alone()))
+
+
+def rest_alone(temperature_c: float = 20.0) -> dict[str, Any]:
+    """Of what is expected the rest volts alone, which nothing can be held against but earlier ones."""
+    return {name: fitting(temperature_c)[name] for name in ("taken_at", "temperature_c", "rest_v")}
 
 
 def test_an_expected_reading_closes_and_names_nothing() -> None:
@@ -123,13 +128,15 @@ def test_an_expected_reading_closes_and_names_nothing() -> None:
         check.closure
     )
     assert not reading_sheet.misfit(check)
+    assert reading_sheet.against_words(check) == "", "the closure says that it is like the readings before"
 
 
 def test_a_reading_is_held_against_the_earlier_ones_at_its_own_temperature() -> None:
     """Worked by hand: what is expected at -20 °C is like the readings before, however far from those in the warm; at -5 °C three times the
     usual ground drop is not, nor half a volt less at rest; a vehicle never read is held against its class, or against nothing."""
+    assert not take(fitting(-20.0)).against.moved
     assert (
-        reading_sheet.against_words(take(fitting(-20.0)))
+        reading_sheet.against_words(take(rest_alone(-20.0)))
         == "What was measured is like this vehicle's 7 earlier readings."
     )
     cold = fitting(-5.0)
@@ -144,7 +151,9 @@ def test_a_reading_is_held_against_the_earlier_ones_at_its_own_temperature() -> 
         f"ground path drop {cold['drop_ground_v']:.2f} V, not {cold['drop_ground_v'] / 3.0:.2f} V."
     )
     new = replace(EXPECTED, earlier=0)
-    assert reading_sheet.against_words(take(fitting(), new)) == "What was measured is like what is usual in its class."
+    assert (
+        reading_sheet.against_words(take(rest_alone(), new)) == "What was measured is like what is usual in its class."
+    )
     alone = take(fitting(), replace(new, unknown=frozenset(MEASURED)))
     assert reading_sheet.against_words(alone) == "The first reading of this vehicle: nothing to compare it with yet."
     assert reading_json.reading_object(alone)["against"]["sentence"] == reading_sheet.against_words(alone)

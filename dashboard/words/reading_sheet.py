@@ -323,14 +323,15 @@ def rest_aside_words(rest_v: float) -> str:
 
 def against_words(check: ReadingCheck) -> str:
     """Whether a reading is like the vehicle's earlier ones, each value at this reading's temperature; "" where none can be held
-    against them, and where they are alike but for what a finding says already."""
-    against = check.against
+    against them, and where they are alike but for what a finding or the closure says already."""
+    against, closure = check.against, check.closure
     if not against.compared:
         return FIRST_READING if not against.earlier else ""
     before = _held_against(against.earlier)
     if not against.moved:
         # a finding that rests on the earlier readings says what is unlike them; what points to a fault was hardly ever measured before
         told = any(OWN_EARLIER in f.source or f.segment not in ("none", "not_starting_system") for f in check.findings)
+        told = told or (closure.checked and closure.closes and closure.earlier == against.earlier)
         return "" if told else LIKE_EARLIER.format(before=before)
     values = "; ".join(
         MOVED.format(name=value_words(m.name), value=amount(m.name, m.measured), usual=amount(m.name, m.expected))
