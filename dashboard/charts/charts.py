@@ -396,7 +396,7 @@ def hours_chart(hours: pd.DataFrame, *, title: str) -> Chart:
     data = hours.assign(
         share=[b / h if h > 0 else 0.0 for b, h in zip(hours["booked"], hours["hours"], strict=True)],
         words=[
-            say.CLOSED if h <= 0 else say.USED_OF.format(used=b, there=h) if few else f"{b:.0f}/{h:.0f}"
+            say.WITHOUT_HOURS if h <= 0 else say.USED_OF.format(used=b, there=h) if few else f"{b:.0f}/{h:.0f}"
             for b, h in zip(hours["booked"], hours["hours"], strict=True)
         ],
     )[["depot", "iso_week", "hours", "booked", "share", "words"]]

@@ -16,7 +16,15 @@ LEFT_OUT: Final = "before a repair, or a slip"
 DOUBTFUL: Final = "doubtful value, left out"
 ASIDE: Final = "set aside"
 WAITING: Final = "not judged yet"
-TAKEN, KIND, LINE, DAY, WEEK, PROBABILITY, CLOSED = "taken", "kind", "line", "day", "week", "probability", "closed"
+TAKEN, KIND, LINE, DAY, WEEK, PROBABILITY, WITHOUT_HOURS = (
+    "taken",
+    "kind",
+    "line",
+    "day",
+    "week",
+    "probability",
+    "no hours",
+)
 AT_A_TEMPERATURE: Final = "{unit} at {temperature}"
 PRINTED_AT_USUAL: Final = "printed limit at the class's usual amps"
 NO_START_FROM: Final = "no start at {temperature} from {level} on"

@@ -5,7 +5,7 @@ from typing import Final
 from dashboard.words.plain_text import count_words
 
 STATES: Final = {"new": "new", "kept": "", "moved": "moved since the last plan", "pinned": "fixed by hand"}
-CLOSED: Final = "closed"
+WITHOUT_HOURS: Final = "no hours"
 WITH_SERVICE: Final = "with its service"
 WEEK_HEAD, VISITS_HEAD, FROM_HEAD = "week", "visits", "from"
 COSTS, SAVES = "costs {amount}", "saves {amount}"

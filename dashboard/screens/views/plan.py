@@ -225,7 +225,9 @@ def used_words(hours: dict[Any, Any]) -> str:
     """Hours used of those there are, as short as a table needs."""
     there = float(hours["hours"])
     return (
-        say.USED_OF.format(used=number(float(hours["booked"]), 1), there=number(there, 1)) if there > 0 else say.CLOSED
+        say.USED_OF.format(used=number(float(hours["booked"]), 1), there=number(there, 1))
+        if there > 0
+        else say.WITHOUT_HOURS
     )
 
 
