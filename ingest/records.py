@@ -259,16 +259,14 @@ def set_pin(
     unit: str,
     kind: str,
     week: str,
-    part: str = "",
     by: str = "",
     reason: str = "",
     now: datetime | None = None,
 ) -> int:
     """Fix a job of a unit to a week ('pin'), keep it out of a week ('forbid'), or note a move by hand ('move')."""
     _allow("kind", kind, PINS)
-    _allow("part", part, ("", *PARTS))
     with writing(db):
-        key = {"unit": _known_unit(db, unit), "part": part, "kind": kind, "week": _week(week)}
+        key = {"unit": _known_unit(db, unit), "part": "", "kind": kind, "week": _week(week)}
         put(db, "plan_pins", {**key, "reason": reason, "by": by, "at": _at(now)}, *key)
         row = find(db, "plan_pins", **key)
     assert row is not None
@@ -289,8 +287,8 @@ def remove_pin(db: Database, pin_id: int, *, by: str = "", now: datetime | None 
 
 
 def read_pins(db: Database) -> pd.DataFrame:
-    """Return pins: id, unit, part, kind, week, reason, by, at."""
-    columns = ("id", "unit", "part", "kind", "week", "reason", "by", "at")
+    """Return pins: id, unit, kind, week, reason, by, at."""
+    columns = ("id", "unit", "kind", "week", "reason", "by", "at")
     return read_table(db, "plan_pins", columns, order="id", dates=("at",), ids=("id",))
 
 

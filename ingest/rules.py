@@ -70,8 +70,8 @@ class Context:
         """Return the one known vehicle whose number is `unit` but for spaces, hyphens and capitals, or '' where none or several are."""
         if not self._spelled:
             for known in self.vehicles:
-                self._spelled.setdefault(_spelled(known), []).append(known)
-        found = self._spelled.get(_spelled(unit), [])
+                self._spelled.setdefault(_plain(known), []).append(known)
+        found = self._spelled.get(_plain(unit), [])
         return unit if unit in found else found[0] if len(found) == 1 else ""
 
     def nearest_unit(self, unit: str) -> str:
@@ -82,27 +82,24 @@ class Context:
 
     def _look_for(self, unit: str) -> str:
         if not self._folded:
-            self._folded.update({_folded(known): known for known in self.vehicles})
-        if _folded(unit) in self._folded:
-            return self._folded[_folded(unit)]
+            self._folded.update({_plain(known, loosely=True): known for known in self.vehicles})
+        folded = _plain(unit, loosely=True)
+        if folded in self._folded:
+            return self._folded[folded]
         # comparing with every vehicle of a large fleet takes too long for a hint
         if len(self._folded) > BELIEVING.largest_looked_through:
             return ""
-        folded = _folded(unit)
         close = difflib.get_close_matches(folded, self._folded, n=2, cutoff=BELIEVING.alike)
         alike = {difflib.SequenceMatcher(None, known, folded).ratio() for known in close}
         return self._folded[close[0]] if len(alike) == len(close) > 0 else ""
 
 
-def _spelled(unit: str) -> str:
-    """A number without capitals, spaces and hyphens, but for those that keep two figures apart: 1-11 is not 11-1."""
+def _plain(unit: str, *, loosely: bool = False) -> str:
+    """A number without capitals, spaces and hyphens, but for those that keep two figures apart: 1-11 is not 11-1. Loosely, for what is
+    asked about only, without any other sign and noughts in front, too."""
     text = re.sub(r"[\s\u2010-\u2015-]+", "-", unit.casefold().strip())
-    return re.sub(r"(?<![0-9])-|-(?![0-9])", "", text)
-
-
-def _folded(unit: str) -> str:
-    text = "".join(letter for letter in unit.casefold() if letter.isalnum())
-    return re.sub(r"(?<![0-9])0+(?=[0-9])", "", text)
+    text = re.sub(r"(?<![0-9])-|-(?![0-9])", "", text)
+    return re.sub(r"(?<![0-9])0+(?=[0-9])", "", "".join(filter(str.isalnum, text))) if loosely else text
 
 
 def same_unit(db: Database, unit: str) -> str:

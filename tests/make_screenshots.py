@@ -11,6 +11,7 @@ from browser_screens import CHROMIUM, FLAGS, READY, box_of, field, server, settl
 from PIL import Image
 from playwright.sync_api import Browser, Page, sync_playwright
 
+from analysis.plan.workshop_calendar import iso_week
 from dashboard.desk import weekly
 from dashboard.desk.planning import make_plan
 from demo_fleet.export import export_fleet
@@ -61,10 +62,10 @@ def window(browser: Browser, address: str, size: dict[str, int], theme: str) -> 
 def pictures(browser: Browser, address: str, database: Path) -> None:
     """The list, a vehicle, the bay on a phone, the fleet and the plan."""
     db = store.open_database(database)
-    issued = weekly.read_weekly_list(db, weekly.iso_week(AS_OF))
+    issued = weekly.read_weekly_list(db, iso_week(AS_OF))
     db.conn.close()
     if issued is None:
-        raise SystemExit(f"{database} has no list for {weekly.iso_week(AS_OF)}")
+        raise SystemExit(f"{database} has no list for {iso_week(AS_OF)}")
     unit = issued.body["units"][1]["unit"]
     page = window(browser, address, DESK, "light")
     settled(page, "need attention")

@@ -12,6 +12,7 @@ from samples_kept import copy_of, in_one_file, kept_file
 from samples_screens import AS_OF, put_past_lists
 from sqlite_utils import Database
 
+from analysis.plan.workshop_calendar import iso_week
 from analysis.worklist.assess import Assessment
 from dashboard.desk import weekly
 from dashboard.desk.addresses import ADDRESS_KEY
@@ -86,7 +87,7 @@ def _typed(db: Database) -> None:
     for kind, unit in zip(kinds, NAMES, strict=False):
         until = AS_OF + dt.timedelta(days=9) if kind == "postponed" else None
         save_decision(
-            db, unit=unit, iso_week=weekly.iso_week(AS_OF), kind=kind, reason=TOLD, by=LONG[:64], now=NOW, until=until
+            db, unit=unit, iso_week=iso_week(AS_OF), kind=kind, reason=TOLD, by=LONG[:64], now=NOW, until=until
         )
     save_plan_settings(db, {"currency": "$x$"}, by=NAMES[2], now=NOW)
     save_setting(db, ADDRESS_KEY, f"http://{HOST}", by=NAMES[2], now=NOW)

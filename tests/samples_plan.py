@@ -99,9 +99,9 @@ def no_repairs() -> pd.DataFrame:
     return pd.DataFrame({**texts, "done_on": pd.Series([], dtype="datetime64[us]")})
 
 
-def pins(*rows: tuple[str, str, str, str]) -> pd.DataFrame:
-    """Pins: unit, kind, week, part."""
-    return pd.DataFrame(list(rows), columns=["unit", "kind", "week", "part"])
+def pins(*rows: tuple[str, str, str]) -> pd.DataFrame:
+    """Pins: unit, kind, week."""
+    return pd.DataFrame(list(rows), columns=["unit", "kind", "week"])
 
 
 def measured_next(

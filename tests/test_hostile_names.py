@@ -26,6 +26,7 @@ from samples_screens import AS_OF, assess_here, shown
 from streamlit.testing.v1 import AppTest
 from test_views import APP, OF_A_VEHICLE, PAGES
 
+from analysis.plan.workshop_calendar import iso_week
 from dashboard.charts.behind import behind
 from dashboard.desk import weekly
 from dashboard.desk.planning import load_plan
@@ -159,7 +160,7 @@ def test_no_cell_of_a_file_is_a_formula(tmp_path: Path) -> None:
 def test_calendar_paper_and_mail_hold_names_as_text(tmp_path: Path) -> None:
     with store.open_database(hostile_database(tmp_path / "hostile")) as db:
         plan = load_plan(db)
-        issued = read_weekly_list(db, weekly.iso_week(AS_OF))
+        issued = read_weekly_list(db, iso_week(AS_OF))
         assert plan is not None
         assert issued is not None
         orders = printed_orders(db, plan, chosen_visits(plan)[:2], base=f"http://{HOST}", fahrenheit=False)

@@ -17,6 +17,7 @@ from samples_screens import AS_OF, assessed, fleet_database, worst_unit
 from streamlit.testing.v1 import AppTest
 
 from analysis.forecast.choices import WEATHER
+from analysis.plan.workshop_calendar import iso_week
 from dashboard.desk import weekly
 from dashboard.files import paper
 from dashboard.screens import history
@@ -26,7 +27,7 @@ from ingest.logbook import read_logbook
 from ingest.schema import migrations
 
 APP = Path(__file__).parents[1] / "dashboard" / "screens" / "app.py"
-WEEK = weekly.iso_week(AS_OF)
+WEEK = iso_week(AS_OF)
 
 
 def body(*units: str) -> dict[str, object]:

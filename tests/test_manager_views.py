@@ -15,6 +15,7 @@ import pytest
 from samples_screens import AS_OF, assessed, worst_unit
 from test_views import run, said
 
+from analysis.plan.workshop_calendar import iso_week
 from dashboard.desk import weekly
 from dashboard.desk.past_lists import REPORTED, past_report
 from dashboard.files.as_csv import as_csv
@@ -93,7 +94,7 @@ def test_what_was_tried_with_a_row_can_be_taken_along(fleet: Path) -> None:
 def test_filters_leave_what_was_chosen_with_the_rank_of_the_whole_list(fleet: Path) -> None:
     assert weekly.issue(store.open_database(fleet), assessed())
     app = run()
-    issued = read_weekly_list(store.open_database(fleet), weekly.iso_week(AS_OF))
+    issued = read_weekly_list(store.open_database(fleet), iso_week(AS_OF))
     assert issued is not None
     rows = [{**row, "rank": i + 1} for i, row in enumerate(issued.body["units"])]
     drawn = sum("ct-short" in str(one.value) for one in app.markdown)
@@ -146,7 +147,7 @@ def test_a_manager_s_decisions_go_on_record_and_a_wrong_flag_counts(fleet: Path)
     assert made["reason"].tolist() == ["", "", "cables and posts"]
     assert set(made["unit"]) == {unit}
     assert set(made["by"]) == {"Manager"}
-    assert set(made["iso_week"]) == {weekly.iso_week(AS_OF)}
+    assert set(made["iso_week"]) == {iso_week(AS_OF)}
     assert "Postponed or looked at (1)" in said(run())
     after, text = report_of(fleet)
     assert after == before + 1, text

@@ -17,9 +17,9 @@ from samples_mail import MailServer, mail_server
 from samples_screens import AS_OF, listed_database
 from test_paper import pages
 
+from analysis.plan.workshop_calendar import iso_week
 from dashboard.cli.main import main
 from dashboard.desk.planning import load_plan
-from dashboard.desk.weekly import iso_week
 from dashboard.files.mail_settings import PASSWORD_VARIABLE, mail_settings
 from dashboard.files.mailing import mail_posts
 from dashboard.files.post import message_of, post_files, week_of

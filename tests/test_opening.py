@@ -14,6 +14,7 @@ import pytest
 from samples_screens import AS_OF, assessed, content
 from test_views import run, said
 
+from analysis.plan.workshop_calendar import iso_week
 from dashboard.cli.commands import post
 from dashboard.cli.main import main
 from dashboard.desk import weekly
@@ -21,7 +22,7 @@ from dashboard.desk.planning import load_plan
 from ingest import store
 from ingest.records import read_plan, read_weekly_list
 
-WEEK = weekly.iso_week(AS_OF)
+WEEK = iso_week(AS_OF)
 
 
 def test_the_list_is_issued_by_somebody(fleet: Path) -> None:
@@ -71,8 +72,8 @@ def test_the_week_that_nobody_issued_can_still_be_followed_by_earlier_lists(flee
     before = AS_OF - dt.timedelta(days=7)
     assert weekly.issue(db, dataclasses.replace(assessed(), as_of=pd.Timestamp(before)), by="bo")
     app = run()
-    assert app.selectbox(key="week").options == [WEEK, weekly.iso_week(before)]
-    app.selectbox(key="week").set_value(weekly.iso_week(before)).run()
+    assert app.selectbox(key="week").options == [WEEK, iso_week(before)]
+    app.selectbox(key="week").set_value(iso_week(before)).run()
     text = said(app).replace("\\", "")
     assert "Issued by bo" in text
     assert "not issued" not in text

@@ -18,8 +18,8 @@ from samples_screens import AS_OF, assessed, listed_database, shown
 from streamlit.testing.v1 import AppTest
 from test_views import run
 
+from analysis.plan.workshop_calendar import iso_week
 from dashboard.desk.reading_source import MEASURED_BY
-from dashboard.desk.weekly import iso_week
 from ingest import store
 from ingest.entries import record_repair
 from ingest.records import read_weekly_list

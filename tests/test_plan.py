@@ -44,7 +44,7 @@ def test_hours_places_and_lead_times_are_kept(
     inputs = make_inputs(fleet=40, at_risk=at_risk, depots=depots, hours=hours, seed=seed)
     plan = make(inputs, weeks=weeks)
     if again:
-        plan = make(replace(inputs, pins=pins(("V-0000", "pin", plan.hours["iso_week"].iloc[0], ""))), previous=plan)
+        plan = make(replace(inputs, pins=pins(("V-0000", "pin", plan.hours["iso_week"].iloc[0]))), previous=plan)
     assert (plan.hours["booked"] <= plan.hours["hours"] + 1e-6).all()
     booked = plan.visits.groupby(["depot", "iso_week"])["hours"].sum()
     table = plan.hours.set_index(["depot", "iso_week"])["booked"]
@@ -160,7 +160,7 @@ def test_rows_and_totals_of_a_plan_are_the_same_money(
     inputs = make_inputs(fleet=30, at_risk=at_risk, hours=hours, seed=seed, services=services)
     if pinned:
         first = plan_weeks(AS_OF, weeks).iso[-1]
-        inputs = replace(inputs, pins=pins(("V-0000", "pin", first, ""), ("V-0029", "pin", first, "battery")))
+        inputs = replace(inputs, pins=pins(("V-0000", "pin", first), ("V-0029", "pin", first)))
     plan = make(inputs, weeks=weeks)
     cost = plan.policies.set_index("policy")["cost"]
     v = plan.visits
@@ -340,7 +340,7 @@ def first(inputs: PlanInputs) -> ReplacementPlan:
 def test_a_pin_is_kept_and_its_price_is_said(inputs: PlanInputs, first: ReplacementPlan) -> None:
     unit, week = first.visits["unit"].iloc[0], "2027-W06"
     assert first.visits["iso_week"].iloc[0] != week
-    plan = make(replace(inputs, pins=pins((unit, "pin", week, ""))))
+    plan = make(replace(inputs, pins=pins((unit, "pin", week))))
     row = plan.visits.set_index("unit").loc[unit]
     assert (row["iso_week"], row["state"]) == (week, "pinned")
     assert plan.summary["pins_cost"] > 0
@@ -361,26 +361,23 @@ def test_a_pin_solves_no_other_depot_again(
     monkeypatch.setattr(assignment, "_solve_depot", counted)
     visit = first.visits.iloc[0]
     plan_replacements(
-        replace(inputs, pins=pins((visit["unit"], "move", first.hours["iso_week"].iloc[-1], ""))), as_of=AS_OF
+        replace(inputs, pins=pins((visit["unit"], "move", first.hours["iso_week"].iloc[-1]))), as_of=AS_OF
     )
     assert len(solved) == first.hours["depot"].nunique() + 1
 
 
 def test_a_healthy_vehicle_can_be_pinned_too(inputs: PlanInputs) -> None:
-    rows = pins(("V-0070", "pin", "2026-W50", "battery"), ("V-0071", "pin", "2026-W50", ""))
-    plan = make(replace(inputs, pins=rows))
-    visits = plan.visits.set_index("unit")
-    assert visits.loc["V-0070", "actions"] in (["replaced"], ["charged"], ["charged or replaced"])
-    assert visits.loc["V-0071", "actions"] == ["measured"]
+    plan = make(replace(inputs, pins=pins(("V-0071", "pin", "2026-W50"))))
+    assert plan.visits.set_index("unit").loc["V-0071", "actions"] == ["measured"]
 
 
 def test_a_move_overrides_an_earlier_pin_and_a_forbidden_week_stays_empty(
     inputs: PlanInputs, first: ReplacementPlan
 ) -> None:
     unit, week = first.visits["unit"].iloc[0], first.visits["iso_week"].iloc[0]
-    moved = make(replace(inputs, pins=pins((unit, "pin", "2026-W50", ""), (unit, "move", "2026-W52", ""))))
+    moved = make(replace(inputs, pins=pins((unit, "pin", "2026-W50"), (unit, "move", "2026-W52"))))
     assert moved.visits.set_index("unit").loc[unit, "iso_week"] == "2026-W52"
-    forbidden = make(replace(inputs, pins=pins((unit, "forbid", week, ""))))
+    forbidden = make(replace(inputs, pins=pins((unit, "forbid", week))))
     assert not ((forbidden.visits["unit"] == unit) & (forbidden.visits["iso_week"] == week)).any()
     assert forbidden.summary["pins_cost"] >= -1e-6
 
@@ -388,10 +385,10 @@ def test_a_move_overrides_an_earlier_pin_and_a_forbidden_week_stays_empty(
 def test_pins_that_cannot_be_kept_are_said(inputs: PlanInputs) -> None:
     late = "V-0000"
     rows = pins(
-        (late, "pin", "2026-W48", "starter_motor"), ("V-9999", "pin", "2026-W50", ""),
-        *[(f"V-{i:04d}", "pin", "2026-W51", "engine_drag") for i in range(10, 20)],
+        (late, "pin", "2026-W48"), ("V-9999", "pin", "2026-W50"),
+        *[(f"V-{i:04d}", "pin", "2026-W51") for i in range(10, 20)],
     )  # fmt: skip
-    plan = make(replace(inputs, pins=rows))
+    plan = make(replace(inputs, pins=rows, measure={late: ""}))
     text = " ".join(plan.notes)
     assert f"{late} is pinned to 2026-W48, but the part cannot be there by then" in text
     assert "V-9999 in 2026-W50 names no vehicle" in text
@@ -480,7 +477,7 @@ def test_identities_last_and_cancelled_visits_are_kept_for_the_calendars(
     inputs: PlanInputs, first: ReplacementPlan
 ) -> None:
     unit, uid = first.visits["unit"].iloc[-1], first.visits["uid"].iloc[-1]
-    moved = make(replace(inputs, pins=pins((unit, "move", "2026-W49", ""))), previous=first)
+    moved = make(replace(inputs, pins=pins((unit, "move", "2026-W49"))), previous=first)
     row = moved.visits.set_index("unit").loc[unit]
     assert (row["uid"], row["sequence"]) == (uid, 1)
     gone = replace(inputs, outlook=inputs.outlook[inputs.outlook["unit"] != unit])

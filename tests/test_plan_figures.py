@@ -195,7 +195,7 @@ def test_hours_of_the_first_week_that_are_missing_are_why(hours: list[float], re
 
 
 def test_a_pin_a_service_and_no_visit_are_why() -> None:
-    inputs = two_vehicles(catalogue=catalogue().assign(lead_days=0.0), pins=pins(("V-0000", "pin", "2026-W50", "")))
+    inputs = two_vehicles(catalogue=catalogue().assign(lead_days=0.0), pins=pins(("V-0000", "pin", "2026-W50")))
     assert late(made(inputs)) == {"V-0000": "pinned"}
     calm = inputs.outlook.assign(probability=[0.0002 * (w + 1) for w in inputs.outlook["week"]])
     due = services_of([(unit, MONDAY + pd.Timedelta(days=15)) for unit in ("V-0000", "V-0001")])
@@ -323,7 +323,7 @@ def test_a_part_that_was_told_of_stays_known_while_no_visit_uses_it() -> None:
     inputs = two_vehicles(catalogue=catalogue().assign(lead_days=9.0))
     first, monday = made(inputs), MONDAY + pd.Timedelta(days=7)
     unit = str(first.visits["unit"].iloc[0])
-    kept_out = pins(*[(unit, "forbid", week, "") for week in plan_weeks(monday, 8).iso])
+    kept_out = pins(*[(unit, "forbid", week) for week in plan_weeks(monday, 8).iso])
     without = made(replace(inputs, pins=kept_out), as_of=monday, previous=first)
     assert unit not in set(without.visits["unit"])
     assert f"Told before, and used by no visit of this plan: battery for {unit} (23 Nov 2026)." in str(

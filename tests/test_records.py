@@ -64,8 +64,8 @@ def test_plans_and_pins(db: Database) -> None:
     assert (latest.version, latest.body) == (second, {"jobs": [1]})
     assert records.read_plan(db, first) is not None
     assert len(records.list_plans(db)) == 2
-    pin = records.set_pin(db, unit="K-101", kind="pin", week="2024-W24", part="battery", by="p", now=NOW)
-    assert records.set_pin(db, unit="K-101", kind="pin", week="2024-W24", part="battery", by="p", now=NOW) == pin
+    pin = records.set_pin(db, unit="K-101", kind="pin", week="2024-W24", by="p", now=NOW)
+    assert records.set_pin(db, unit="K-101", kind="pin", week="2024-W24", by="p", now=NOW) == pin
     assert len(records.read_pins(db)) == 1
     assert records.remove_pin(db, pin, by="p")
     assert not records.remove_pin(db, pin, by="p")

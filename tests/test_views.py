@@ -32,6 +32,7 @@ from streamlit.testing.v1 import AppTest
 from test_one_reading import fitting, take
 
 from analysis.costs import PlanSettings
+from analysis.plan.workshop_calendar import iso_week
 from analysis.worklist.assess import Assessment
 from dashboard.desk import weekly
 from dashboard.desk.planning import load_plan, make_plan, parts_in_force, plan_settings
@@ -125,7 +126,7 @@ def test_judging_beside_the_screens_finds_the_same(tmp_path: Path) -> None:
 
 
 def test_the_weekly_list_is_issued_once_and_stays(fleet: Path) -> None:
-    week = weekly.iso_week(AS_OF)
+    week = iso_week(AS_OF)
     db = store.open_database(fleet)
     assert weekly.issue(db, assessed())
     app = run()
@@ -157,20 +158,20 @@ def test_the_last_list_is_shown_while_the_next_is_worked_out(fleet: Path, monkey
     monkeypatch.setattr(session, "_assess", slowly)
     monkeypatch.setattr(session, "PATIENCE_S", 0.05)
     app = run()
-    assert f"The list of {weekly.iso_week(monday)} is being worked out" in said(app)
-    assert f"**{weekly.iso_week(AS_OF)}**" in said(app)
-    assert read_weekly_list(db, weekly.iso_week(monday)) is None
+    assert f"The list of {iso_week(monday)} is being worked out" in said(app)
+    assert f"**{iso_week(AS_OF)}**" in said(app)
+    assert read_weekly_list(db, iso_week(monday)) is None
     done.set()
     session.judge().ask(session.key_of(monday)).result(30)
     app.run()
-    assert f"**{weekly.iso_week(monday)}**" in said(app)
-    assert app.selectbox(key="week").value == weekly.iso_week(monday)
+    assert f"**{iso_week(monday)}**" in said(app)
+    assert app.selectbox(key="week").value == iso_week(monday)
     app.session_state["who"] = "anna"
     app.run().button(key="issue_now").click().run()
-    changes = {r["change"] for r in read_weekly_list(db, weekly.iso_week(monday)).body["units"]}
+    changes = {r["change"] for r in read_weekly_list(db, iso_week(monday)).body["units"]}
     assert changes == {"same"}
-    app.selectbox(key="week").set_value(weekly.iso_week(AS_OF)).run()
-    assert f"The newest is that of {weekly.iso_week(monday)}" in said(app)
+    app.selectbox(key="week").set_value(iso_week(AS_OF)).run()
+    assert f"The newest is that of {iso_week(monday)}" in said(app)
 
 
 @pytest.mark.usefixtures("fleet")
@@ -192,7 +193,7 @@ def test_an_open_page_goes_on_to_the_next_day(monkeypatch: pytest.MonkeyPatch) -
 def test_what_is_on_record_stands_while_vehicles_are_judged(fleet: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Fleet and vehicle show the last list's figures at once and say so; the fresh ones follow by themselves."""
     assert weekly.issue(store.open_database(fleet), assessed())
-    week, unit = weekly.iso_week(AS_OF), worst_unit()
+    week, unit = iso_week(AS_OF), worst_unit()
     done = threading.Event()
     monkeypatch.setattr(session, "PATIENCE_S", 0.05)
     monkeypatch.setattr(session, "_assess", lambda _key: assessed() if done.wait(60) else None)
@@ -238,7 +239,7 @@ def test_a_failed_judgement_is_said_with_a_button_that_tries_again(
     session.judge().ask(session.key_of(AS_OF)).result(30)
     app.run()
     assert "no memory" not in said(app)
-    assert f"**{weekly.iso_week(AS_OF)}**" in said(app)
+    assert f"**{iso_week(AS_OF)}**" in said(app)
 
 
 def test_an_assessment_that_fails_at_once_keeps_no_page_waiting() -> None:

@@ -17,8 +17,8 @@ from test_views import HOSTILE, run, said
 
 from analysis.backtest.right_part import right_part
 from analysis.plan.replacement_plan import ReplacementPlan
+from analysis.plan.workshop_calendar import iso_week
 from dashboard.desk.planning import load_plan
-from dashboard.desk.weekly import iso_week
 from dashboard.screens import plan_week, session
 from dashboard.words import visit_words
 from dashboard.words.plain_text import safe

@@ -24,11 +24,11 @@ from test_paper import HOSTILE, pages
 
 from analysis.plan.done import outdated
 from analysis.plan.replacement_plan import ReplacementPlan
+from analysis.plan.workshop_calendar import iso_week
 from dashboard.cli.main import main
 from dashboard.desk import work_orders as desk
 from dashboard.desk.addresses import uid_of, visit_address
 from dashboard.desk.planning import load_plan, outdated_visits
-from dashboard.desk.weekly import iso_week
 from dashboard.desk.work_orders import WorkOrder, chosen_visits, to_measure, work_orders
 from dashboard.files import work_order
 from dashboard.files.work_order import work_orders_pdf

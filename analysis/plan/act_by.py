@@ -28,7 +28,7 @@ def act_by_missed(
     depot_of = dict(zip(inputs.fleet["unit"].astype(str), inputs.fleet["depot"].fillna("").astype(str), strict=True))
     last = int(work.weeks.end_day[-1]) - 1
     first = {name: int(work.opened.next_open[d, work.weeks.first_day[0]]) for d, name in enumerate(work.depots)}
-    forbidden = {unit for unit, kind, _, _ in pin_rows(inputs.pins) if kind == "forbid"}
+    forbidden = {unit for unit, kind, _ in pin_rows(inputs.pins) if kind == "forbid"}
     leaving, c = inputs.leaving(work.weeks.as_of), work.candidates
     at_risk = failing(c, np.zeros(len(c), np.int64), np.full(len(c), -1), work.end_week)
     out: list[dict[str, Any]] = []

@@ -8,7 +8,7 @@ import pandas as pd
 
 from analysis.plan.inputs import PlanInputs
 from analysis.plan.result import FRAMES, ReplacementPlan, frame_of, rows_of
-from analysis.plan.workshop_calendar import iso_name, plan_weeks
+from analysis.plan.workshop_calendar import iso_week, plan_weeks
 
 
 def with_done(plan: ReplacementPlan, done: pd.DataFrame) -> ReplacementPlan:
@@ -22,7 +22,7 @@ def with_done(plan: ReplacementPlan, done: pd.DataFrame) -> ReplacementPlan:
     monday = plan_weeks(plan.as_of, plan.weeks).monday[0]
     told = done[done["uid"].isin({*was, *came}) | (done["done_on"] >= monday) | (done["planned_on"] >= monday)]
     rows = [
-        {**row, "visit_on": row["planned_on"], "iso_week": iso_name(row["done_on"]),
+        {**row, "visit_on": row["planned_on"], "iso_week": iso_week(row["done_on"]),
          "sequence": was.get(str(row["uid"]), came.get(str(row["uid"]), 1))}
         for row in rows_of(told)
     ]  # fmt: skip

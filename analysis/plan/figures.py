@@ -8,7 +8,7 @@ import pandas as pd
 
 from analysis.plan.choices import VISITS
 from analysis.plan.result import ReplacementPlan, rows_of
-from analysis.plan.workshop_calendar import iso_name
+from analysis.plan.workshop_calendar import iso_week
 
 CENT = 0.01
 """A sum that is off by more than this [money] is no sum of its parts."""
@@ -77,7 +77,7 @@ def week_shown(plan: ReplacementPlan, day: pd.Timestamp) -> str:
     it begins later."""
     looked_at = day + pd.Timedelta(days=7 - day.weekday()) if day.weekday() >= VISITS.working_days else day
     weeks = sorted(plan.hours["iso_week"].unique())
-    return max(iso_name(looked_at), weeks[0]) if weeks else iso_name(looked_at)
+    return max(iso_week(looked_at), weeks[0]) if weeks else iso_week(looked_at)
 
 
 def to_order(plan: ReplacementPlan, day: pd.Timestamp) -> pd.DataFrame:

@@ -14,7 +14,7 @@ from analysis.plan.decisions import ACCEPTED, Decided, decided, in_force
 from analysis.plan.ordered import Ordered, ordered_before
 from analysis.plan.result import ReplacementPlan
 from analysis.plan.visit_costs import CostTable, Values, make_costs, make_values
-from analysis.plan.workshop_calendar import Opening, PlanWeeks, closed_days, iso_name, opening, workshop_hours
+from analysis.plan.workshop_calendar import Opening, PlanWeeks, closed_days, iso_week, opening, workshop_hours
 from analysis.readings.panel import Bools, Floats, Ints, days_since_epoch, in_service, left_d
 from analysis.wear.lives import Lifetime, observed_lives, part_lifetimes
 
@@ -22,7 +22,7 @@ from analysis.wear.lives import Lifetime, observed_lives, part_lifetimes
 @dataclass(frozen=True)
 class PlanInputs:
     """outlook, units, parts: of the Assessment; catalogue, services, workshops, repairs: tables as in DEVELOPERS.md;
-    fleet: the units table; pins: unit, kind, week, part (ISO weeks; later rows win); beyond: of the Assessment, the
+    fleet: the units table; pins: unit, kind, week (ISO weeks; later rows win); beyond: of the Assessment, the
     quarters after the outlook's weeks; without it the plan takes the last weeks' risk to go on; decisions: unit, kind, at,
     until and, where known, the part they are about; done: visits that were reported, as in `analysis.plan.done`, and `at`;
     workshop_days, closures: as in :func:`analysis.plan.workshop_calendar.opening`; measure: what the list would have measured
@@ -104,7 +104,7 @@ def prepare(
     }
     leaving, ordered = inputs.leaving(weeks.as_of), ordered_before(previous, inputs.repairs, weeks.as_of)
     standing = in_force(inputs.decisions, inputs.repairs, weeks.as_of, inputs.done)
-    forced = _accepted_parts(standing, inputs.outlook, fleet) | _pinned_parts(inputs.pins, weeks, fleet)
+    forced = _accepted_parts(standing, inputs.outlook, fleet) | _pinned(inputs.pins, weeks, fleet)
     candidates = make_candidates(
         inputs.outlook, inputs.units, inputs.parts, catalogue=catalogue, rates=rates, lives=lives, settings=settings,
         success=cheap_success(inputs.repairs, weeks.as_of, settings), forced=forced, beyond=inputs.beyond,
@@ -146,14 +146,11 @@ def cheap_success(repairs: pd.DataFrame, as_of: pd.Timestamp, settings: PlanSett
     return out
 
 
-def _pinned_parts(pins: pd.DataFrame | None, weeks: PlanWeeks, fleet: pd.DataFrame) -> dict[str, str]:
-    """Units of the fleet that are pinned to a week of the plan, with the part the pin names."""
-    out: dict[str, str] = {}
+def _pinned(pins: pd.DataFrame | None, weeks: PlanWeeks, fleet: pd.DataFrame) -> dict[str, str]:
+    """Units of the fleet that are pinned to a week of the plan, for no part."""
     known = set(fleet["unit"])
-    for unit, kind, week, part in pin_rows(pins):
-        if kind != "forbid" and weeks.index(week) >= 0 and unit in known:
-            out[unit] = part if part in PARTS else ""
-    return out
+    here = [u for u, kind, week in pin_rows(pins) if kind != "forbid" and weeks.index(week) >= 0 and u in known]
+    return dict.fromkeys(here, "")
 
 
 def _accepted_parts(standing: pd.DataFrame, outlook: pd.DataFrame, fleet: pd.DataFrame) -> dict[str, str]:
@@ -210,7 +207,7 @@ def _capacity(
     down = np.maximum(1.0, np.floor(settings.down_share * size))
     used = np.zeros_like(hours)
     for row in [] if inputs.done is None else inputs.done[inputs.done["done_on"] >= weeks.as_of].to_dict("records"):
-        d, w = (depots.index(row["depot"]) if row["depot"] in depots else -1), weeks.index(iso_name(row["done_on"]))
+        d, w = (depots.index(row["depot"]) if row["depot"] in depots else -1), weeks.index(iso_week(row["done_on"]))
         if d >= 0 and w >= 0:
             used[d, w] += float(row["hours"])
     used = np.minimum(used, hours)
@@ -246,7 +243,7 @@ def _warnings(
                 f"week{'' if len(weeks) == 1 else 's'}: none can be replaced within it; order now."
             )
     known = set(inputs.in_service(weeks.as_of)["unit"])
-    for unit, _, week, _ in pin_rows(inputs.pins):
+    for unit, _, week in pin_rows(inputs.pins):
         if unit not in known:
             out.append(f"The pin of {unit} in {week} names no vehicle in service and is left aside.")
     return out
@@ -261,7 +258,7 @@ def _weeks_without_hours(workshops: pd.DataFrame, depots: list[str], weeks: Plan
         own = workshops[workshops["depot"] == depot]
         if own.empty or own["week_from"].isna().any():
             continue
-        given = {iso_name(pd.Timestamp(start)) for start in own["week_from"]}
+        given = {iso_week(pd.Timestamp(start)) for start in own["week_from"]}
         missing = [week for week in weeks.iso if week not in given]
         if missing and len(missing) < len(weeks):
             out.append(
@@ -281,8 +278,8 @@ def _some(names: list[str], most: int = 5) -> str:
     return head if len(names) <= most else f"{head} and {len(names) - most} more"
 
 
-def pin_rows(pins: pd.DataFrame | None) -> list[tuple[str, str, str, str]]:
+def pin_rows(pins: pd.DataFrame | None) -> list[tuple[str, str, str]]:
     if pins is None or not len(pins):
         return []
-    columns = (pins[name].astype(str) for name in ("unit", "kind", "week", "part"))
+    columns = (pins[name].astype(str) for name in ("unit", "kind", "week"))
     return list(zip(*columns, strict=True))

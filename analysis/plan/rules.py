@@ -6,11 +6,9 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from analysis.costs import PARTS
 from analysis.plan.candidates import between
 from analysis.plan.inputs import Work, pin_rows
 from analysis.plan.result import ReplacementPlan
-from analysis.plan.visit_costs import MEASURE, REPLACE_TWO
 from analysis.readings.panel import Bools, Floats, Ints
 
 
@@ -85,28 +83,22 @@ def _apply_pins(work: Work, cost: Floats, row_of: Mapping[str, int], pins: pd.Da
     """Change `cost` in place for pins; return who is pinned to a week."""
     pinned = np.zeros(len(row_of), np.bool_)
     rows = pin_rows(pins)
-    wanted: dict[str, tuple[int, str, str]] = {}
-    for unit, kind, week, part in rows:
+    wanted: dict[str, tuple[int, str]] = {}
+    for unit, kind, week in rows:
         at = work.weeks.index(week)
         if unit not in row_of:
             continue
         if kind == "forbid":
             if at >= 0:
-                row = row_of[unit]
-                own = work.candidates.table["part"].iloc[row]
-                cost[REPLACE_TWO, row, at] = np.inf
-                if part in ("", own):
-                    cost[:, row, at] = np.inf
+                cost[:, row_of[unit], at] = np.inf
         elif at >= 0:
-            wanted[unit] = (at, week, part)
+            wanted[unit] = (at, week)
         elif week > work.weeks.iso[-1]:
             work.notes.append(f"{unit} is pinned to {week}, after the plan's last week {work.weeks.iso[-1]}.")
-    for unit, (at, week, part) in wanted.items():
+    for unit, (at, week) in wanted.items():
         row = row_of[unit]
         others = np.arange(len(work.weeks)) != at
         cost[:, row, others] = np.inf
-        if part in PARTS:
-            cost[MEASURE, row] = np.inf
         if np.isfinite(cost[:, row, at]).any():
             pinned[row] = True
         else:

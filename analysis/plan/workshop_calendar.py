@@ -2,6 +2,7 @@
 
 from collections.abc import Collection
 from dataclasses import dataclass
+from datetime import date
 
 import numpy as np
 import pandas as pd
@@ -44,7 +45,7 @@ class PlanWeeks:
         return np.where(inside, week, -1).astype(np.int64)
 
 
-def iso_name(day: pd.Timestamp) -> str:
+def iso_week(day: date) -> str:
     """ISO 8601 name of the week of a day, such as 2026-W05."""
     year, week, _ = day.isocalendar()
     return f"{year}-W{week:02d}"
@@ -57,7 +58,7 @@ def plan_weeks(as_of: pd.Timestamp, weeks: int) -> PlanWeeks:
     first_monday = middle - pd.Timedelta(days=middle.weekday())
     monday = pd.date_range(first_monday, periods=weeks, freq="7D", unit="us")
     offset = np.asarray((monday - start).days, dtype=np.int64)
-    return PlanWeeks(start, monday, tuple(iso_name(day) for day in monday), np.maximum(offset, 0), offset + 7)
+    return PlanWeeks(start, monday, tuple(iso_week(day) for day in monday), np.maximum(offset, 0), offset + 7)
 
 
 @dataclass(frozen=True)
@@ -145,7 +146,7 @@ def workshop_hours(
         if dated:
             special = given[(given["depot"] == depot) & given["week_from"].notna()]
             for start, value in zip(special["week_from"], special["hours_per_week"], strict=True):
-                at = weeks.index(iso_name(pd.Timestamp(start)))
+                at = weeks.index(iso_week(pd.Timestamp(start)))
                 if at >= 0:
                     hours[row, at] = float(value)
     share = (opened or opening(depots, weeks)).share[: len(depots)]

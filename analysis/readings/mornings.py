@@ -47,8 +47,6 @@ def by_mornings(tables: FleetTables) -> FleetTables:
     one morning that share stays by which the sags tell that they were as much colder or warmer.
     """
     readings = tables.readings
-    if not many(pd.factorize(readings["unit"])[0].astype(np.int64)).any():
-        return tables
     unit, values = whose(tables.units, readings), turning_the_engine(readings)
     found = side_by_side(tables.units, readings, unit, values)
     if not len(found.at):

@@ -16,6 +16,7 @@ from analysis.forecast.season import season_of
 from analysis.readings.mornings import by_mornings
 from analysis.readings.panel import FleetTables, Panel, in_service, lean, make_panel
 from analysis.readings.taught import TaughtClass
+from analysis.readings.thinning import READINGS_KEPT
 from analysis.wear.state import FleetRead, day_number, read_fleet
 from analysis.worklist.choices import FLAGS
 from analysis.worklist.class_table import COLUMNS, class_table
@@ -134,7 +135,9 @@ def known_on(tables: FleetTables, as_of: pd.Timestamp) -> Known:
     """What is known at the start of `as_of`."""
     known = known_at(tables, as_of)
     on_record = known.readings.groupby("unit").size()
-    known, begun = begin_from(lean(by_mornings(known)))
+    if (on_record > READINGS_KEPT).any():  # a logger reads some of them
+        known = lean(by_mornings(known))
+    known, begun = begin_from(known)
     vehicles = make_panel(known.units, known.readings.iloc[:0], known.taught)
     return Known(day_number(as_of), known, replace(known, climate=tables.climate), vehicles, on_record, begun)
 

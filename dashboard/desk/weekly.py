@@ -10,6 +10,7 @@ from sqlite_utils import Database
 from analysis.circuit.limit_book import LimitBook
 from analysis.forecast.choices import WEATHER
 from analysis.forecast.lows import make_weather
+from analysis.plan.workshop_calendar import iso_week
 from analysis.worklist.assess import Assessment, FleetList
 from analysis.worklist.short_course import short_courses
 from dashboard.desk.assessment import assess_database, known_climate, list_rows, own_costs
@@ -52,12 +53,6 @@ ORDERS: dict[str, Callable[[Row], Any]] = {
 def in_order(rows: Sequence[Row], by: str) -> list[Row]:
     """The rows by one of ORDERS; those that are alike keep their order."""
     return sorted(rows, key=ORDERS[by])
-
-
-def iso_week(day: date) -> str:
-    """A day's ISO 8601 week, as 2026-W47."""
-    year, week, _ = day.isocalendar()
-    return f"{year}-W{week:02d}"
 
 
 def make_body(db: Database, assessment: Assessment) -> dict[str, Any]:

@@ -12,7 +12,7 @@ from analysis.bay.expected import class_usual, hardly_read, usual_crank_a
 from analysis.plan.done import Outdated
 from analysis.plan.replacement_plan import ReplacementPlan
 from analysis.plan.result import rows_of
-from dashboard.desk import weekly
+from analysis.plan.workshop_calendar import iso_week
 from dashboard.desk.addresses import visit_address
 from dashboard.desk.in_order import as_taken
 from dashboard.desk.own_limits import limit_book
@@ -122,7 +122,7 @@ def parts_needed(plan: ReplacementPlan, visit: Mapping[str, Any]) -> dict[str, p
 
 def _listed(db: Database, day: date) -> tuple[dict[str, Mapping[str, Any]], pd.Timestamp]:
     """The rows of the list issued last in the week of `day` or before, by vehicle, and its day."""
-    iso = next((week for week in weekly_lists(db) if week <= weekly.iso_week(day)), "")
+    iso = next((week for week in weekly_lists(db) if week <= iso_week(day)), "")
     issued = read_weekly_list(db, iso) if iso else None
     if issued is None:
         return {}, pd.Timestamp(day)

@@ -6,6 +6,7 @@ from typing import Any
 
 import streamlit as st
 
+from analysis.plan.workshop_calendar import iso_week
 from dashboard.desk import weekly
 from dashboard.desk.rights import Act
 from dashboard.screens import kept, reception, session
@@ -79,7 +80,7 @@ def keep(unit: str, kind: str, where: str, *, reason: str = "", until: Any = Non
     with session.saving(Act.DECIDE, unit=unit) as db:
         before = set(read_decisions(db)["id"])
         number = save_decision(
-            db, unit=unit, iso_week=weekly.iso_week(session.as_of()), kind=kind, reason=reason, until=until,
+            db, unit=unit, iso_week=iso_week(session.as_of()), kind=kind, reason=reason, until=until,
             by=session.who(), now=session.now(),
         )  # fmt: skip
         known = number in before

@@ -5,7 +5,7 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard.desk.weekly import iso_week
+from analysis.plan.workshop_calendar import iso_week
 from dashboard.screens import session
 from dashboard.words import every_page
 from ingest.records import WeeklyList, list_versions, read_weekly_list, weekly_lists

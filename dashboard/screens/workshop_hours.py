@@ -6,8 +6,8 @@ from functools import partial
 
 import streamlit as st
 
+from analysis.plan.workshop_calendar import iso_week
 from dashboard.desk.rights import Act
-from dashboard.desk.weekly import iso_week
 from dashboard.desk.workshop_edits import (
     DepotHours,
     close_days,

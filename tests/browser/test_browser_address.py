@@ -12,7 +12,7 @@ from urllib.parse import parse_qs, quote, urlsplit
 import pytest
 from samples_screens import AS_OF, assessed
 
-from dashboard.desk import weekly
+from analysis.plan.workshop_calendar import iso_week
 
 playwright_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 from browser_screens import CHROMIUM, after, go, move, settled  # noqa: E402
@@ -59,7 +59,7 @@ def test_what_is_chosen_lives_in_the_address(opened: Opened, address: str) -> No
     """Week, filter, order and tab: a reload and the same address in another browser show the same."""
     page = opened(address)
     settled(page, "need attention", first=True)
-    earlier = weekly.iso_week(WEEKS[0])
+    earlier = iso_week(WEEKS[0])
     choose(page, "Week", earlier)
     settled(page, "This is an earlier list")
     page.get_by_test_id("stMultiSelect").filter(has_text="Part").locator("input").click()

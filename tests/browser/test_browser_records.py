@@ -16,6 +16,7 @@ import pytest
 from samples_screens import one_reading_database
 from sqlite_utils import Database
 
+from analysis.plan.workshop_calendar import iso_week
 from analysis.worklist.assess import Assessment
 from dashboard.desk import weekly
 from dashboard.desk.assessment import assess_database
@@ -132,7 +133,7 @@ def test_a_list_is_issued_again(own: Path, address: str, opened: Opened) -> None
     page.get_by_role("combobox", name="Issued").wait_for()
     look(page, "issued-again")
     db = store.open_database(own)
-    assert list(list_versions(db, weekly.iso_week(TODAY))) == [2, 1]
+    assert list(list_versions(db, iso_week(TODAY))) == [2, 1]
     db.conn.close()
 
 

@@ -16,6 +16,7 @@ import pandas as pd
 import pytest
 from samples_screens import AS_OF, assessed, fleet_database
 
+from analysis.plan.workshop_calendar import iso_week
 from dashboard.desk import weekly
 from dashboard.desk.addresses import visit_address
 from dashboard.desk.planning import load_plan
@@ -308,12 +309,12 @@ def nothing_typed_is_lost_to_fresher_figures(page: Page, path: Path) -> None:
 def test_a_new_monday(opened: Opened, tmp_path: Path) -> None:
     """The page opens on last week's list while this week's is worked out, and goes on to it without a touch; what was
     postponed stands apart with its reason; the list is issued under the name typed last thing before the press."""
-    path, this_week = fleet_database(tmp_path / "fleet.db"), weekly.iso_week(NEXT_MONDAY)
+    path, this_week = fleet_database(tmp_path / "fleet.db"), iso_week(NEXT_MONDAY)
     db = store.open_database(path)
     weekly.issue(db, assessed(), now=dt.datetime.combine(AS_OF, dt.time(6)))
     for unit in assessed().units["unit"].iloc[:2]:
         save_decision(
-            db, unit=unit, iso_week=weekly.iso_week(AS_OF), kind="postponed", reason="waits for the part",
+            db, unit=unit, iso_week=iso_week(AS_OF), kind="postponed", reason="waits for the part",
             until=NEXT_MONDAY + dt.timedelta(days=14), by="m", now=dt.datetime.combine(AS_OF, dt.time(7)),
         )  # fmt: skip
     db.conn.close()

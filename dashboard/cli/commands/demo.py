@@ -10,6 +10,7 @@ from pathlib import Path
 
 from sqlite_utils import Database
 
+from analysis.plan.workshop_calendar import iso_week
 from analysis.worklist.assess import Assessment
 from dashboard.cli.commands.database import open_or_make
 from dashboard.cli.options import database_path
@@ -17,7 +18,7 @@ from dashboard.cli.tables import list_table
 from dashboard.desk import terminal
 from dashboard.desk.assessment import assess_database, list_rows, own_costs
 from dashboard.desk.planning import make_plan
-from dashboard.desk.weekly import iso_week, issue, issue_for
+from dashboard.desk.weekly import issue, issue_for
 from dashboard.files.plan_export import render
 from dashboard.words import terminal_words
 from demo_fleet.export import export_fleet

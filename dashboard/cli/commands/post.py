@@ -9,12 +9,13 @@ from pathlib import Path
 from sqlite_utils import Database
 
 from analysis.plan.replacement_plan import ReplacementPlan
+from analysis.plan.workshop_calendar import iso_week
 from dashboard.cli.commands.database import as_of, open_existing
 from dashboard.cli.options import MAIL_VARIABLE, WHO
 from dashboard.desk.assessment import assess_database
 from dashboard.desk.planning import load_plan, make_plan, named, outdated_visits
 from dashboard.desk.terminal import show
-from dashboard.desk.weekly import iso_week, issue
+from dashboard.desk.weekly import issue
 from dashboard.files.mail_settings import mail_settings
 from dashboard.files.mailing import mail_posts
 from dashboard.files.post import Week, message_of, post_files, posts_of, week_of, write_post

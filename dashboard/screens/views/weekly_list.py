@@ -10,6 +10,7 @@ import pandas as pd
 import streamlit as st
 from pandas.io.formats.style import Styler
 
+from analysis.plan.workshop_calendar import iso_week
 from analysis.worklist.assess import Assessment
 from dashboard.charts import theme
 from dashboard.desk import weekly
@@ -95,7 +96,7 @@ def this_week() -> WeeklyList | None:
     None where there is nothing to judge.
     """
     day_shown = session.as_of()
-    iso = weekly.iso_week(day_shown)
+    iso = iso_week(day_shown)
     found = read_issued(iso)
     if found is not None:
         return found
@@ -151,7 +152,7 @@ def choose_version(issued: WeeklyList) -> WeeklyList:
 
 def is_this_week(chosen: WeeklyList) -> bool:
     """Whether it is the list of the running week with today's knowledge: that one can be issued."""
-    return session.as_of() == session.today() and chosen.iso_week == weekly.iso_week(session.today())
+    return session.as_of() == session.today() and chosen.iso_week == iso_week(session.today())
 
 
 def issue(chosen: WeeklyList) -> None:
