@@ -119,6 +119,12 @@ def any_in_service(db: Database, day: date) -> bool:
     )
 
 
+def last_days_ahead(db: Database, day: date) -> dict[str, date]:
+    """Return the last day in service of the vehicles that are in service still on `day` and leave later."""
+    rows = db.query("SELECT unit, out_of_service FROM units WHERE out_of_service > ?", [day.isoformat()[:10]])
+    return {row["unit"]: date.fromisoformat(row["out_of_service"]) for row in rows}
+
+
 def newest_reading(db: Database, *, before: date) -> date | None:
     """Return the day of the newest reading taken before the day `before`; None when there is none."""
     (row,) = db.query("SELECT max(taken_at) AS newest FROM readings WHERE taken_at < ?", [before.isoformat()])

@@ -35,6 +35,7 @@ from dashboard.cluster.fleet import assess_folder
 from dashboard.desk.assessment import NothingToAssess, assess_database
 from dashboard.desk.kept_assessment import judged_version
 from dashboard.desk.kept_readings import read_readings
+from dashboard.desk.weekly import make_body
 from ingest import store
 from ingest.backups import backup
 from ingest.corrections import correct
@@ -231,6 +232,26 @@ def test_the_database_keeps_lists_of_days_before_and_makes_later_ones_anew(tmp_p
     assert GONE not in set(assess_database(db, as_of=days[1]).units["unit"])
     correct(db, "vehicle", GONE, {"out_of_service": ""}, **SOLD)
     assert GONE in set(assess_database(db, as_of=days[1]).units["unit"])
+
+
+def test_no_day_to_act_by_is_named_from_a_last_day_ahead_on(tmp_path: Path) -> None:
+    """The assessment stays as it was; the list of that day says of a flagged vehicle when it leaves."""
+    db, day = store.open_database(few_folder(tmp_path)), dt.date(2022, 12, 12)
+    found = assess_database(db, as_of=day)
+    flagged = next(row for row in make_body(db, found)["units"] if row["act_by"])
+    act_by = dt.date.fromisoformat(flagged["act_by"])
+    leaves = max(act_by, day + dt.timedelta(days=1))
+    for last, named in (
+        (leaves, None if act_by == leaves else flagged["act_by"]),
+        (leaves + dt.timedelta(days=1), flagged["act_by"]),
+    ):
+        put_out(tmp_path / "fleet.db", flagged["unit"], day=last.isoformat())
+        assert store.last_days_ahead(db, day) == {flagged["unit"]: last}
+        (row,) = [r for r in make_body(db, assess_database(db, as_of=day))["units"] if r["unit"] == flagged["unit"]]
+        assert row["act_by"] == named
+        assert row["evidence"][-1] == {"kind": "leaves", "on": last.isoformat()}
+        assert row["reasons"][-1].startswith(f"its last day in service is {last.day} {last:%b %Y}")
+    assert store.last_days_ahead(db, last) == {}
 
 
 def test_kept_readings_and_a_backup_hold_what_the_database_holds(tmp_path: Path) -> None:

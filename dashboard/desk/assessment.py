@@ -126,8 +126,12 @@ def list_rows(
     flagged_only: bool,
     book: LimitBook | None = None,
     costs: PlanSettings | None = None,
+    leaving: Mapping[str, date] | None = None,
 ) -> list[dict[str, object]]:
-    """The weekly list as plain objects, in the order and with the names that the JSON contract states."""
+    """The weekly list as plain objects, in the order and with the names that the JSON contract states.
+
+    leaving: last days in service that lie ahead: what is known of them changes no assessment, and no day from them on is named.
+    """
     units = assessment.units[assessment.units["flagged"]] if flagged_only else assessment.units
     parts = parts_of(assessment, units)
     latest = reasons.latest_drops(readings, assessment.as_of)
@@ -136,7 +140,13 @@ def list_rows(
     following = measured_next(asked, parts, known, book=book, costs=costs)
     return [
         wording.list_row(
-            unit, parts[unit["unit"]], latest.get(unit["unit"]), assessment, book, following.get(unit["unit"])
+            unit,
+            parts[unit["unit"]],
+            latest.get(unit["unit"]),
+            assessment,
+            book,
+            following.get(unit["unit"]),
+            (leaving or {}).get(unit["unit"]),
         )
         for unit in units.to_dict("records")
     ]
@@ -189,8 +199,14 @@ def parts_of(assessment: FleetList, units: pd.DataFrame) -> dict[str, list[Mappi
 
 
 def row_of(
-    assessment: Assessment, unit: str, readings: pd.DataFrame, *, book: LimitBook, costs: PlanSettings
+    assessment: Assessment,
+    unit: str,
+    readings: pd.DataFrame,
+    *,
+    book: LimitBook,
+    costs: PlanSettings,
+    leaving: Mapping[str, date] | None = None,
 ) -> dict[str, object] | None:
     """One vehicle as the list words it, of its own readings; None for one that was not judged."""
     own = replace(assessment, units=assessment.units[assessment.units["unit"] == unit])
-    return next(iter(list_rows(own, readings, flagged_only=False, book=book, costs=costs)), None)
+    return next(iter(list_rows(own, readings, flagged_only=False, book=book, costs=costs, leaving=leaving)), None)

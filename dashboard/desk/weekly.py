@@ -62,7 +62,14 @@ def make_body(db: Database, assessment: Assessment) -> dict[str, Any]:
     """
     day = assessment.as_of.date()
     readings = store.read_readings(db, before=day)
-    rows = list_rows(assessment, readings, flagged_only=True, book=limit_book(db), costs=own_costs(db))
+    rows = list_rows(
+        assessment,
+        readings,
+        flagged_only=True,
+        book=limit_book(db),
+        costs=own_costs(db),
+        leaving=store.last_days_ahead(db, day),
+    )
     last = next((week for week in weekly_lists(db) if week < iso_week(day)), None)
     earlier = read_weekly_list(db, last) if last else None
     before_rows: Sequence[Row] = earlier.body.get("units", []) if earlier else []

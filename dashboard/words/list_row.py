@@ -20,6 +20,8 @@ from dashboard.words.reasons import PART_WORDS, Fact, facts, sentence, turning_a
 from dashboard.words.safety import said_with
 
 if TYPE_CHECKING:
+    from datetime import date
+
     from analysis.worklist.assess import FleetList
 
 Parts: TypeAlias = pd.DataFrame | Sequence[Mapping[Any, Any]]
@@ -178,9 +180,10 @@ def list_row(
     assessment: FleetList,
     book: LimitBook | None = None,
     following: str | None = None,
+    leaves: date | None = None,
 ) -> dict[str, Any]:
     """One vehicle of the weekly list, as the JSON contract names its fields; `following`: what to measure next, of
-    :func:`next_tests`.
+    :func:`next_tests`; leaves: its last day in service, where that lies ahead.
 
     A part that hardly can be the cause is not named: `part` is null then.  `evidence` holds the figures of the reasons.
     """
@@ -188,6 +191,9 @@ def list_row(
         str(unit["vehicle_class"]), int(unit["system_v"]), str(unit.get("fuel", "diesel")), None
     )
     evidence = facts(unit, part_rows(parts), latest, assessment, limits)
+    if leaves is not None and unit["flagged"]:
+        evidence.append({"kind": "leaves", "on": leaves.isoformat()})
+    act_by = None if leaves is not None and unit["act_by"] >= pd.Timestamp(leaves) else iso_day(unit["act_by"])
     what = action(unit, following, evidence)
     return {
         "unit": str(unit["unit"]),
@@ -200,7 +206,7 @@ def list_row(
         "coldest_start_c": round(float(unit["coldest_start_c"]), 1),
         "coldest_start_low_c": round(float(unit["coldest_start_low_c"]), 1),
         "coldest_start_high_c": round(float(unit["coldest_start_high_c"]), 1),
-        "act_by": iso_day(unit["act_by"]),
+        "act_by": act_by,
         "last_reading_on": iso_day(unit["last_reading_on"]),
         "reasons": [sentence(fact, assessment.as_of) for fact in evidence],
         "next_test": following,

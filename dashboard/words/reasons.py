@@ -25,6 +25,7 @@ from dashboard.words.plain_text import (
     as_sentence,
     cold_words,
     count_words,
+    day,
     fahrenheit_of,
     in_reader_unit,
     span,
@@ -580,6 +581,10 @@ def _rivals(fact: Fact, _: Reader) -> str:
     return f"{listed} cannot be told apart by its {by}: measure before a part is bought"
 
 
+def _leaves(fact: Fact, _: Reader) -> str:
+    return f"its last day in service is {day(str(fact['on']))}: what would fail later counts no more"
+
+
 def _drift(fact: Fact, to: Reader) -> str:
     since = day_words(pd.Timestamp(str(fact["since"])), to.as_of)
     return f"since {since} its readings have been drifting away from its own past"
@@ -645,6 +650,7 @@ _SENTENCES: Final = {
     "rivals": _rivals,
     "looked": _looked,
     "drift": _drift,
+    "leaves": _leaves,
     "cold": _cold,
     "heater": _heater,
     "perhaps_repaired": _perhaps_repaired,

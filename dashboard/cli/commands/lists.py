@@ -35,6 +35,7 @@ def run_risk(options: argparse.Namespace) -> None:
         flagged_only=not options.all,
         book=limit_book(db),
         costs=own_costs(db),
+        leaving=store.last_days_ahead(db, day),
     )
     show_list(options, day, rows, assessment, assumed(known_climate(db, before=day), assessment.units))
     say_age(db, day)

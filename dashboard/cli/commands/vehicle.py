@@ -44,7 +44,14 @@ def run_unit(options: argparse.Namespace) -> None:
     assessment = assess_database(db, as_of=day, horizon_days=options.horizon_days)
     every = store.read_readings(db, units=[options.unit])
     known, later = every[every["taken_at"] < str(day)], every[every["taken_at"] >= str(day)]
-    row = row_of(assessment, options.unit, known, book=limit_book(db), costs=own_costs(db))
+    row = row_of(
+        assessment,
+        options.unit,
+        known,
+        book=limit_book(db),
+        costs=own_costs(db),
+        leaving=store.last_days_ahead(db, day),
+    )
     if row is None:
         raise ValueError(
             f"unit {options.unit!r} is not in the database; `cranktrend risk --all` lists the ones that are"

@@ -56,6 +56,7 @@ from dashboard.words.safety import with_caution
 from dashboard.words.since import since_issued
 from ingest.fields import SAMPLED
 from ingest.records import save_reset_answer
+from ingest.store import last_days_ahead
 
 METRIC_PX = 172  # [px] two side by side on a phone
 
@@ -160,7 +161,11 @@ def judged_row(assessment: Assessment | None, unit: str) -> dict[Any, Any] | Non
 def standing(assessment: Assessment, row: dict[Any, Any], facts: one_unit.Facts) -> None:
     """The four numbers that matter, the reasons, and what to do."""
     listed = listed_row(assessment, str(row["unit"]), facts)
-    four_numbers(row | {"evidence": listed["evidence"]}, assessment.as_of, assessment.horizon_days)
+    four_numbers(
+        row | {"evidence": listed["evidence"], "act_by": pd.to_datetime(listed["act_by"])},
+        assessment.as_of,
+        assessment.horizon_days,
+    )
     since(assessment, row | {"evidence": listed["evidence"]})
     advice(listed, assessment.as_of)
 
@@ -217,8 +222,8 @@ def by_words(row: Mapping[Any, Any], as_of: pd.Timestamp) -> str:
 
 def listed_row(assessment: Assessment, unit: str, facts: one_unit.Facts) -> dict[str, Any]:
     with session.database() as db:
-        book, costs = limit_book(db), own_costs(db)
-    row = row_of(assessment, unit, facts.readings, book=book, costs=costs)
+        book, costs, leaving = limit_book(db), own_costs(db), last_days_ahead(db, assessment.as_of.date())
+    row = row_of(assessment, unit, facts.readings, book=book, costs=costs, leaving=leaving)
     if row is None:
         raise ValueError(f"unit is {unit!r}; allowed are the vehicles that were judged")
     return row
