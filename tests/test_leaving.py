@@ -76,7 +76,7 @@ def test_no_visit_is_planned_for_a_last_day_or_later(seed: int, days: int, servi
         "at": dates([AS_OF - pd.Timedelta(days=2)]), "until": dates([pd.NaT]),
     })  # fmt: skip
     week = plan_weeks(AS_OF, 13).iso[9]
-    inputs = replace(inputs, decisions=decided, pins=pins(("V-0002", "pin", week, "")))
+    inputs = replace(inputs, decisions=decided, pins=pins(("V-0002", "pin", week)))
     plan = make(leaving(inputs, gone), first)
     mine = plan.visits[plan.visits["unit"].isin(gone)]
     assert (mine["visit_on"] < AS_OF + pd.Timedelta(days=days)).all()

@@ -206,9 +206,7 @@ def test_a_second_import_updates_and_cancels(inputs: PlanInputs, plan: Replaceme
     """What a calendar program does with the stream: the highest sequence of a UID wins, CANCELLED takes it out."""
     stays, moved, gone = plan.visits["unit"].iloc[[0, 1, 2]]
     later = plan_replacements(
-        replace(
-            inputs, pins=pins((moved, "move", "2027-W05", "")), outlook=inputs.outlook[inputs.outlook["unit"] != gone]
-        ),
+        replace(inputs, pins=pins((moved, "move", "2027-W05")), outlook=inputs.outlook[inputs.outlook["unit"] != gone]),
         as_of=AS_OF,
         weeks=13,
         previous=plan,

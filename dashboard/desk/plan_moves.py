@@ -45,7 +45,7 @@ def try_move(
     pins = read_pins(db)
     others = pins[~_replaced(pins, unit, week, kind)]
     now = (pd.Timestamp(as_of) + pd.Timedelta(days=1)).as_unit("us")  # after all that is done on that day
-    pin = {"id": 0, "unit": unit, "part": "", "kind": kind, "week": week, "reason": "", "by": "", "at": now}
+    pin = {"id": 0, "unit": unit, "kind": kind, "week": week, "reason": "", "by": "", "at": now}
     tried = _plan(db, plan, assessment, pd.concat([others, pd.DataFrame([pin])], ignore_index=True), as_of)
     kept = kept or without_move(db, plan, assessment, as_of=as_of)
     landed = tried.visits[tried.visits["unit"] == unit]["iso_week"]
@@ -107,7 +107,7 @@ def keep_pin(
         pins = read_pins(db)
         set_pin(db, unit=unit, kind=kind, week=week, by=by, reason=reason, now=now)
         for number in pins.loc[_replaced(pins, unit, week, kind), "id"]:
-            same = pins.loc[pins["id"] == number, ["kind", "week", "part"]].to_numpy().tolist() == [[kind, week, ""]]
+            same = pins.loc[pins["id"] == number, ["kind", "week"]].to_numpy().tolist() == [[kind, week]]
             if not same:
                 remove_pin(db, int(number), by=by, now=now)
 
