@@ -21,7 +21,7 @@ from analysis.plan.replacement_plan import PlanInputs, ReplacementPlan, plan_rep
 from analysis.plan.result import rows_of
 from analysis.worklist.assess import Assessment, assess
 from dashboard.desk import planning
-from dashboard.desk.assessment import list_rows
+from dashboard.desk.assessment import list_rows, seen_to
 from dashboard.desk.plan_moves import changed, keep_pin, let_go, try_move
 from dashboard.desk.planning import (
     Overtaken,
@@ -37,6 +37,7 @@ from dashboard.desk.planning import (
     seen_now,
 )
 from dashboard.files.plan_export import render
+from dashboard.words.list_row import over_their_limit
 from dashboard.words.plan_words import left_out_rows, with_words
 from ingest.importer import import_paths
 from ingest.records import list_plans, read_pins, remove_pin, save_decision, save_setting, set_pin
@@ -96,6 +97,7 @@ def test_list_and_plan_ask_for_the_same_measurement(name: str, monkeypatch: pyte
     inputs = PlanInputs(
         outlook=found.outlook, beyond=found.beyond, units=found.units, parts=found.parts, catalogue=made.parts,
         services=made.services, workshops=made.workshops, repairs=made.repairs, fleet=made.units, measure=asked,
+        beside=seen_to(found, tables.readings, LimitBook()),
     )  # fmt: skip
     plan = with_words(plan_replacements(inputs, as_of=day))
     planned = [row for frame in (plan.visits, plan.left_out) for row in rows_of(frame) if row["unit"] in rows]
@@ -105,6 +107,9 @@ def test_list_and_plan_ask_for_the_same_measurement(name: str, monkeypatch: pyte
         assert visit["measurement"] == (following or "")
         assert visit["job"].startswith("measure ") == bool(following)
         assert (rows[visit["unit"]]["action"] == "measure again first") == bool(following)
+        told = over_their_limit(rows[visit["unit"]]["evidence"], [rows[visit["unit"]]["part"], *visit["parts"]])
+        assert visit["beside"] == told
+        assert ("; see to the " in visit["job"]) == bool(told)
     assert not {row["unit"] for row in rows_of(plan.visits) if row["kind"] == "measure" and not row["measurement"]}
     if name == "demo":
         assert {bool(rows[visit["unit"]]["next_test"]) for visit in planned} == {True, False}

@@ -26,14 +26,13 @@ from analysis.plan.done import outdated
 from analysis.plan.replacement_plan import ReplacementPlan
 from analysis.plan.workshop_calendar import iso_week
 from dashboard.cli.main import main
-from dashboard.desk import work_orders as desk
 from dashboard.desk.addresses import uid_of, visit_address
 from dashboard.desk.planning import load_plan, outdated_visits
 from dashboard.desk.work_orders import WorkOrder, chosen_visits, to_measure, work_orders
 from dashboard.files import work_order
 from dashboard.files.work_order import work_orders_pdf
 from dashboard.words import safety
-from dashboard.words.plan_words import outdated_words
+from dashboard.words.plan_words import outdated_words, with_words
 from dashboard.words.reasons import PART_WORDS
 from ingest import store
 from ingest.corrections import correct
@@ -79,21 +78,15 @@ def sheet(order: WorkOrder, **more: Any) -> str:
     return " ".join(texts(work_order._sheet(order, more.pop("picture", None), fahrenheit=False))).replace("\u00a0", " ")
 
 
-def test_a_cable_over_its_limit_is_seen_to_and_measured_in_the_same_visit(
-    fleet: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_cable_over_its_limit_is_seen_to_and_measured_in_the_same_visit(fleet: Path) -> None:
     """Common practice: who renews a battery cleans a ground strap that loses twice its limit, and measures the drop before and after."""
-    listed = desk._listed
-    ground = {"kind": "level", "part": "ground_path", "drop_v": 0.4, "limit_v": 0.2}
-
-    def with_ground(db: Database, day: date) -> Any:
-        rows, on = listed(db, day)
-        return {unit: {**row, "evidence": [*row["evidence"], ground]} for unit, row in rows.items()}, on
-
-    monkeypatch.setattr(desk, "_listed", with_ground)
-    order = ordered(store.open_database(fleet))
-    assert order.visit["parts"] != ["ground_path"]
-    assert "In the same visit see to the ground path, whose drop is over its limit." in sheet(order)
+    db = store.open_database(fleet)
+    plan = load_plan(db)
+    assert plan is not None
+    worn = with_words(replace(plan, visits=plan.visits.assign(beside=[["ground_path"]] * len(plan.visits))))
+    visit = next(v for v in chosen_visits(worn) if "ground_path" not in v["parts"])
+    (order,) = work_orders(db, worn, [visit])
+    assert "; see to the ground path" in sheet(order)
     assert "drop_ground_v" in order.measure
 
 

@@ -1,6 +1,6 @@
 """The vehicles worth planning: their risk curves, the suspect parts, and what acting or failing costs each of them."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -34,7 +34,8 @@ class Candidates:
     """U vehicles over K weeks from the plan's date, and over M weeks after those (M may be 0).
 
     table: unit, depot, vehicle_class, part, second ("" if none), part_probability, forced (only here because pinned or accepted), measurement
-    (what is measured before anything is done, "" for nothing), may_measure (whether a visit may be for measuring alone);
+    (what is measured before anything is done, "" for nothing), may_measure (whether a visit may be for measuring alone), beside (further
+    parts that are seen to at any visit);
     risk, renewed: (U, K+1) probability of a no-start by each week's boundary, as it is and with `part` renewed today;
     better, worse: (U, K+1) the risk if the vehicle stands in the better or the worse half of what it may be today, each
     as likely as the other: what a reading would tell; later: (4, U, M+1) risk, renewed, better and worse from week K
@@ -43,7 +44,8 @@ class Candidates:
     second part in the same visit; second_share: share of the remaining risk that it removes;
     other_cost: (U,) price and labour of the next likely part; cheap_h: (U,) hours of the cheap
     act, NaN where there is none; cheap_success: (U,); rate: (U,) long-run cost of the part [money per week];
-    life_weeks: (U,) its mean life; lead: (U,) its lead time [d]; second_lead: the same for the second part; leaves: (U,) the
+    life_weeks: (U,) its mean life; beside_h: (U,) hours for what is seen to beside the part, second_beside_h: those of them that are
+    for the second part; lead: (U,) its lead time [d]; second_lead: the same for the second part; leaves: (U,) the
     vehicle's last day in service [d after the plan's date], inf where it stays: nothing can fail from then on, and a new part is
     worth nothing.
     """
@@ -65,6 +67,8 @@ class Candidates:
     cheap_success: Floats
     rate: Floats
     life_weeks: Floats
+    beside_h: Floats
+    second_beside_h: Floats
     lead: Floats
     second_lead: Floats
     leaves: Floats
@@ -247,6 +251,18 @@ def _look_up(parts: list[str], values: Mapping[str, float], missing: float = 0.0
     return np.array([values.get(part, missing) for part in parts], dtype=np.float64)
 
 
+def _prices(
+    names: list[str],
+    parts: list[str],
+    catalogue: Catalogue,
+    ordered: Mapping[tuple[str, str], float],
+    missing: float = 0.0,
+) -> Floats:
+    """Price (U,) of each vehicle's part that is still to be spent: of one that is on its way nothing, as it is paid either way."""
+    price = _look_up(parts, catalogue.price, missing)
+    return np.where([known in ordered for known in zip(names, parts, strict=True)], 0.0, price) if ordered else price
+
+
 def _leads(
     names: list[str], parts: list[str], catalogue: Catalogue, ordered: Mapping[tuple[str, str], float]
 ) -> Floats:
@@ -280,6 +296,7 @@ def make_candidates(
     measure: Mapping[str, str] | None = None,
     leaving: Mapping[str, float] | None = None,
     ordered: Mapping[tuple[str, str], float] | None = None,
+    beside: Mapping[str, Sequence[str]] | None = None,
 ) -> Candidates:
     """Bring the assessment's tables into the form that the costs are computed from.
 
@@ -289,7 +306,7 @@ def make_candidates(
     renewed without helping, as far as the assessment knows; measure: of the plan's inputs.  Where measuring would change nothing
     no visit is for that alone, unless somebody calls in a vehicle that has no part to renew; leaving: unit -> its last day in
     service [d after the plan's date], of vehicles that leave; ordered: (unit, part) -> when a part
-    comes that is on its way [d after the plan's date].
+    comes that is on its way [d after the plan's date]; beside: of the plan's inputs.
     """
     watched = set(outlook["unit"].astype(str))
     extra = [unit for unit in (forced or {}) if unit not in watched]
@@ -317,7 +334,13 @@ def make_candidates(
     life = {part: lives[part].law.mean / 7.0 for part in PARTS}
     repair_h = np.where(part_h > 0, part_h, np.mean(list(hours.values()))) * settings.failure_hours_factor
     fail = no_start_costs(about.fillna({"system_v": 12.0, "vehicle_class": ""}), settings)
-    fail = fail + _look_up(suspects, catalogue.price, float(np.mean(list(catalogue.price.values()))))
+    coming = ordered or {}
+    fail = fail + _prices(names, suspects, catalogue, coming, float(np.mean(list(catalogue.price.values()))))
+    others = [
+        [part for part in (beside or {}).get(name, ()) if part != own]
+        for name, own in zip(names, suspects, strict=True)
+    ]
+    seeing = {part: settings.clean_h if CHEAP_ACTIONS.get(part) == "cleaned" else settings.measure_h for part in PARTS}
     cheap = [CHEAP_ACTIONS.get(part, "") for part in suspects]
     cheap_h = _look_up(cheap, {"cleaned": settings.clean_h, "charged": settings.charge_h}, np.nan)
     probability = about["part_probability"].fillna(0.0).clip(0.0, 1.0) if "part_probability" in about else 0.5
@@ -332,6 +355,7 @@ def make_candidates(
             for name, part in zip(names, suspects, strict=True)
         ],
         "forced": np.isin(np.array(names, dtype=object), np.array(extra, dtype=object)),
+        "beside": pd.Series(others, dtype="object"),
     })  # fmt: skip
     return Candidates(
         table=table,
@@ -341,17 +365,21 @@ def make_candidates(
         worse=worse,
         later=later,
         fail_cost=fail + repair_h * settings.hour_rate,
-        part_cost=_look_up(suspects, catalogue.price),
+        part_cost=_prices(names, suspects, catalogue, coming),
         part_h=part_h,
-        second_cost=_look_up(second, catalogue.price),
+        second_cost=_prices(names, second, catalogue, coming),
         second_h=second_h,
         second_share=share,
-        other_cost=_look_up(nearest, catalogue.price) + _look_up(nearest, hours) * settings.hour_rate,
+        other_cost=_prices(names, nearest, catalogue, coming) + _look_up(nearest, hours) * settings.hour_rate,
         cheap_h=cheap_h,
         cheap_success=_look_up(suspects, success),
         rate=np.where(np.isinf(leaves), _look_up(suspects, rates, min(rates.values())), 0.0),
         life_weeks=_look_up(suspects, life, DAYS_PER_YEAR),
-        lead=_leads(names, suspects, catalogue, ordered or {}),
-        second_lead=_leads(names, second, catalogue, ordered or {}),
+        beside_h=np.array([sum(seeing[part] for part in more) for more in others], dtype=np.float64),
+        second_beside_h=np.array(
+            [seeing[part] if part in more else 0.0 for part, more in zip(second, others, strict=True)], dtype=np.float64
+        ),
+        lead=_leads(names, suspects, catalogue, coming),
+        second_lead=_leads(names, second, catalogue, coming),
         leaves=leaves,
     )

@@ -20,6 +20,8 @@ class Visits:
     success_prior: float = stated(10.0, "acts", 5.0, 20.0,
         "of the fleet's own that the stated chance of success counts as much as; our choice")
     least_part_probability: float = stated(0.02, "1", 0.01, 0.05, "the right part is never held less probable; our choice")
+    least_saved: float = stated(0.01, "1", 0.005, 0.02,
+        "of a no-start: a visit that saves less than so much of one costs is not planned, as one draw of 128 is 0.008; our choice")
     working_days: int = stated(5, "d a week", 4, 7,
         "a workshop works Monday to Friday where nobody set its days; our choice, and a planned service on a weekend counts all the same")
 

@@ -1,6 +1,6 @@
 """From the tables to everything a plan is computed from: costs, weeks, hours, and what is missing, in sentences."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -26,7 +26,8 @@ class PlanInputs:
     quarters after the outlook's weeks; without it the plan takes the last weeks' risk to go on; decisions: unit, kind, at,
     until and, where known, the part they are about; done: visits that were reported, as in `analysis.plan.done`, and `at`;
     workshop_days, closures: as in :func:`analysis.plan.workshop_calendar.opening`; measure: what the list would have measured
-    before anything is done to a vehicle, "" where that would change nothing, by unit."""
+    before anything is done to a vehicle, "" where that would change nothing, by unit; beside: the parts that the list says to
+    see to at the same visit, by unit."""
 
     outlook: pd.DataFrame
     units: pd.DataFrame
@@ -43,6 +44,7 @@ class PlanInputs:
     workshop_days: pd.DataFrame | None = None
     closures: pd.DataFrame | None = None
     measure: Mapping[str, str] = field(default_factory=dict)
+    beside: Mapping[str, Sequence[str]] = field(default_factory=dict)
 
     def in_service(self, as_of: pd.Timestamp) -> pd.DataFrame:
         """The vehicles that are in service on the plan's day; lives of parts are learned from those that left, too."""
@@ -109,6 +111,7 @@ def prepare(
         inputs.outlook, inputs.units, inputs.parts, catalogue=catalogue, rates=rates, lives=lives, settings=settings,
         success=cheap_success(inputs.repairs, weeks.as_of, settings), forced=forced, beyond=inputs.beyond,
         measure=inputs.measure, leaving=leaving, ordered={known: one.ready for known, one in ordered.items()},
+        beside=inputs.beside,
     )  # fmt: skip
     names = candidates.table["unit"].tolist()
     services, service_week, first_service = _service_days(inputs.services, names, weeks, candidates.risk.shape[1] - 1)

@@ -101,8 +101,7 @@ def report(
 
 def _held_back(work: Work, rules: Rules) -> bool:
     """Whether what the last version promised keeps a visit from where it would pay: a week of it, or a near week that it fixed."""
-    pays = np.isfinite(work.table.cost) & (work.table.cost < work.table.wait[None, :, None])
-    shut = pays & ~np.isfinite(rules.cost)
+    shut = (work.table.cost < work.table.to_beat[None, :, None]) & ~np.isfinite(rules.cost)
     return bool((rules.promised >= 0).any() or shut[:, ~rules.pinned].any())
 
 
@@ -144,9 +143,14 @@ def _visits(work: Work, rules: Rules, rows: Options) -> pd.DataFrame:
             "probability_before": float(between(c.risk[u : u + 1], np.array([[day / 7.0]]))[0, 0]),
             "probability_waiting": float(end[u]), "no_starts_avoided": float(fewer[u]),
             "state": state, "uid": "", "sequence": 0, "job": "", "why": "", **_decision(work, u),
-            "measurement": c.table["measurement"].iloc[u], "leaves_on": work.left_on(u),
+            "measurement": c.table["measurement"].iloc[u], "leaves_on": work.left_on(u), "beside": _beside(c, u, parts),
         })  # fmt: skip
     return frame_of(out, FRAMES["visits"])
+
+
+def _beside(c: Candidates, u: int, parts: Collection[str]) -> list[str]:
+    """Further parts that are seen to at a visit for `parts`."""
+    return [part for part in c.table["beside"].iloc[u] if part not in parts]
 
 
 def _decision(work: Work, u: int) -> dict[str, str]:
@@ -227,24 +231,24 @@ def _left_out(work: Work, rules: Rules, rows: Options) -> pd.DataFrame:
     for u in range(len(c)):
         if served[u]:
             continue
-        kind, week = (int(x) for x in np.unravel_index(int(np.argmin(relative[:, u])), relative[:, u].shape))
-        best = float(relative[kind, u, week])
+        kind, week, best = REPLACE, -1, 0.0  # of one that was accepted, and can come on no day
+        if np.isfinite(relative[:, u]).any():
+            kind, week = (int(x) for x in np.unravel_index(int(np.argmin(relative[:, u])), relative[:, u].shape))
+            best = float(relative[kind, u, week])
         reason = "no depot" if work.depot[u] < 0 else _full(work, rows, relative[:, u], u)
         if np.isfinite(c.leaves[u]) and not np.isfinite(rules.cost[:, u]).any():
             reason = "leaves"
-        if not best < 0 and not work.decided.accepted[u]:
+        if not best < -table.least[u] and not work.decided.accepted[u]:
             kind, week, best, reason = _too_early(work, u, unpostponed)
-            if not best < 0:
+            if not best < -table.least[u]:
                 continue
         parts, _ = _parts_and_actions(c, u, kind)
-        if not np.isfinite(best):  # accepted, but there is no day on which it could come
-            week, best = -1, 0.0
         out.append({
             "unit": units[u], "depot": depots[u], "kind": KIND_WORDS[kind],
             "parts": parts, "best_week": work.weeks.iso[week] if week >= 0 else "", "saving": -best,
             "risk": float(risk[u]), "cost_at_risk": float(risk[u] * c.fail_cost[u]), "reason": reason,
             "job": "", "why": "", **_decision(work, u), "measurement": c.table["measurement"].iloc[u],
-            "leaves_on": work.left_on(u),
+            "leaves_on": work.left_on(u), "beside": _beside(c, u, parts),
         })  # fmt: skip
     frame = frame_of(out, FRAMES["left_out"])
     return frame.sort_values(["saving", "unit"], ascending=[False, True], ignore_index=True)
@@ -277,7 +281,7 @@ def _full(work: Work, rows: Options, relative: Floats, u: int) -> str:
     d = work.depot[u]
     mine = work.depot[rows.unit] == d
     left = work.capacity.hours[d] - np.bincount(rows.week[mine], rows.hours[mine], len(work.weeks))
-    kinds, weeks = np.nonzero((relative < 0) | (np.isfinite(relative) & work.decided.accepted[u]))
+    kinds, weeks = np.nonzero((relative < -work.table.least[u]) | (np.isfinite(relative) & work.decided.accepted[u]))
     fits = left[weeks] >= work.table.hours[kinds, u]
     return "no places" if fits.any() else "no hours"
 

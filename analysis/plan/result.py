@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 DATES = ("visit_on", "order_by", "needed_on", "week_start", "done_on", "act_by", "part_on", "leaves_on", "told_on")
-LISTS = ("parts", "actions", "units")
+LISTS = ("parts", "actions", "units", "beside")
 COUNTS = ("sequence", "quantity", "visits")
 FLAGS = ("in_service",)
 TEXTS = (
@@ -71,12 +71,12 @@ FRAMES: Mapping[str, tuple[str, ...]] = {
         "cost_waiting", "saving", "cost_parts", "cost_labour", "cost_access", "cost_failing_before", "cost_life",
         "cost_after", "probability_before", "probability_waiting", "no_starts_avoided", "state", "uid", "sequence",
         "job", "why", "decision", "decided_on", "decided_until", "decided_why", "measurement",
-        "leaves_on",
+        "leaves_on", "beside",
     ),
     "cancelled": ("unit", "depot", "visit_on", "uid", "sequence", "job"),
     "left_out": (
         "unit", "depot", "kind", "parts", "best_week", "saving", "risk", "cost_at_risk", "reason", "job", "why",
-        "decision", "decided_on", "decided_until", "decided_why", "measurement", "leaves_on",
+        "decision", "decided_on", "decided_until", "decided_why", "measurement", "leaves_on", "beside",
     ),
     "orders": ("part", "quantity", "order_by", "needed_on", "units", "price_each", "price", "lead_days", "told_on"),
     "hours": ("depot", "iso_week", "week_start", "hours", "booked", "visits", "hour_price"),

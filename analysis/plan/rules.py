@@ -61,7 +61,7 @@ def apply_rules(work: Work, pins: pd.DataFrame | None, previous: ReplacementPlan
             if pinned[row]:
                 continue
             free = pressed[row] or np.isfinite(work.candidates.leaves[row])
-            if first[row] and free and not (cost[:, row, promised[row]] < work.table.wait[row]).any():
+            if first[row] and free and not (cost[:, row, promised[row]] < work.table.to_beat[row]).any():
                 bonus[row] = 0.0
             elif first[row] and np.isfinite(cost[:, row, promised[row]]).any():
                 others = np.arange(len(work.weeks)) != promised[row]

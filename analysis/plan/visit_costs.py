@@ -81,7 +81,8 @@ class CostTable:
     free: (5, U, W) whether the vehicle is in for a planned service that day; hours: (5, U) hours
     to be kept free for it [h], for a measurement or a cheap act also those of the work that may follow; own_hours: (5, U)
     hours of the visit itself;
-    wait: (U,) cost of not planning it now; waits_for: (U,) day of the service that is waited for, -1 if for none;
+    wait: (U,) cost of not planning it now; least: (U,) what a visit has to save to be planned, as less lies within the doubt of
+    the reckoning; waits_for: (U,) day of the service that is waited for, -1 if for none;
     constant: (U,) what turns relative values into shown costs; services: (U, W) day of a planned service, -1 for none.
     """
 
@@ -91,9 +92,15 @@ class CostTable:
     hours: Floats
     own_hours: Floats
     wait: Floats
+    least: Floats
     waits_for: Ints
     constant: Floats
     services: Ints
+
+    @property
+    def to_beat(self) -> Floats:
+        """(U,) cost below which a visit is planned."""
+        return self.wait - self.least
 
 
 def lived(risk: Floats) -> Floats:
@@ -277,7 +284,9 @@ def make_costs(
     rate_h = settings.hour_rate
     cheap_h = np.nan_to_num(c.cheap_h)
     measure_h = np.full(len(c), settings.measure_h)
-    own = np.stack([c.part_h, c.part_h + c.second_h, cheap_h, measure_h, cheap_h + c.part_h])
+    own = np.stack([c.part_h, c.part_h + c.second_h, cheap_h, measure_h, cheap_h + c.part_h]) + c.beside_h
+    own[REPLACE_TWO] -= c.second_beside_h
+    due = c.beside_h * rate_h  # it is seen to sooner or later, with this visit or without
     hours = own + np.stack([0 * cheap_h, 0 * cheap_h, c.part_h, c.part_h, 0 * cheap_h])
     lived_weeks = lived(c.risk)
     cost = np.full(day.shape, np.inf)
@@ -285,12 +294,13 @@ def make_costs(
     possible = [c.has_part, c.has_part & c.has_second, has_cheap, c.table["may_measure"].to_numpy(np.bool_), has_cheap]
     for kind in range(len(KINDS)):
         t = np.maximum(day[kind], 0) / 7.0
-        then = own[kind][:, None] * rate_h + access[kind] + _after(c, values, kind, t, settings)
+        then = own[kind][:, None] * rate_h - due[:, None] + access[kind] + _after(c, values, kind, t, settings)
         alive = 1.0 - between(c.risk, t)
         relative = between(values.lost, t) - c.rate[:, None] * between(lived_weeks, t) + alive * then
         cost[kind] = np.where((day[kind] >= 0) & possible[kind][:, None], relative, np.inf)
     wait, waits_for = _wait(c, values, lived_weeks, float(weeks.end_day[-1]) / 7.0, first_service, settings)
-    return CostTable(cost, day, free, hours, own, wait, waits_for, c.rate * values.life, services)
+    least = VISITS.least_saved * c.fail_cost
+    return CostTable(cost, day, free, hours, own, wait, least, waits_for, c.rate * values.life + due, services)
 
 
 def _after(c: Candidates, values: Values, kind: int, t: Floats, settings: PlanSettings) -> Floats:
@@ -345,7 +355,7 @@ def _wait(
 
 
 def worthwhile(table: CostTable, *, keep: Bools | None = None, bonus: Floats | None = None) -> Options:
-    """All ways of acting that are cheaper than waiting (and all of the units in `keep`, which must act), by unit.
+    """All ways of acting that save enough against waiting (and all of the units in `keep`, which must act), by unit.
 
     keep: (U,) who must act; bonus: (U, W) what a visit in the week that was promised before saves [money].
     Of the kinds possible in one week only those that no other beats in both cost and hours are kept.
@@ -354,7 +364,7 @@ def worthwhile(table: CostTable, *, keep: Bools | None = None, bonus: Floats | N
     if bonus is not None:
         relative = relative - bonus[None]
     must = np.zeros(len(table.wait), np.bool_) if keep is None else keep
-    wanted = np.isfinite(relative) & ((relative < 0) | must[None, :, None])
+    wanted = np.isfinite(relative) & ((relative < -table.least[None, :, None]) | must[None, :, None])
     for kind in range(len(KINDS)):
         for other in range(len(KINDS)):
             better = wanted[other] & (relative[other] <= relative[kind])

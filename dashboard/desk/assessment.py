@@ -190,6 +190,21 @@ def measured_next(
     return wording.next_tests(rows, parts, costs, made, room, asked_after(own, failed), denied)
 
 
+def seen_to(found: FleetList, readings: pd.DataFrame, book: LimitBook) -> dict[str, list[str]]:
+    """The parts that the list says to see to at any visit of the vehicles that may be planned, by vehicle;
+    readings: known on the assessment's day."""
+    units = found.units[found.units["unit"].isin(set(found.outlook["unit"])) & (found.units["status"] == "judged")]
+    latest, parts = reasons.latest_drops(readings, pd.Timestamp.max), parts_of(found, units)
+    out = {}
+    for unit in units.to_dict("records"):
+        own, limits = latest.get(unit["unit"]), wording.limits_of(unit, book)
+        if any(reasons.over_limit(part, own, limits) for part in reasons.DROP_COLUMN):
+            out[unit["unit"]] = wording.over_their_limit(
+                reasons.facts(unit, parts[unit["unit"]], own, found, limits), []
+            )
+    return out
+
+
 def parts_of(assessment: FleetList, units: pd.DataFrame) -> dict[str, list[Mapping[Any, Any]]]:
     """The rows of the parts of some vehicles, by vehicle."""
     parts: dict[str, list[Mapping[Any, Any]]] = {}

@@ -22,7 +22,7 @@ from analysis.plan.candidates import complete_catalogue
 from analysis.plan.done import Outdated, outdated, with_done
 from analysis.plan.replacement_plan import PlanInputs, ReplacementPlan, plan_replacements
 from analysis.worklist.assess import Assessment
-from dashboard.desk.assessment import COSTS_KEY, assess_database, measured_next, own_costs, parts_of
+from dashboard.desk.assessment import COSTS_KEY, assess_database, measured_next, own_costs, parts_of, seen_to
 from dashboard.desk.kept_assessment import KEPT, folder_of, forget_old, program, read_kept, write_kept
 from dashboard.desk.kept_readings import read_readings
 from dashboard.desk.own_limits import limit_book
@@ -115,13 +115,14 @@ def when(moment: pd.Timestamp) -> str:
 
 def inputs_of(db: Database, found: Assessment, fleet: pd.DataFrame, pins: pd.DataFrame, as_of: date) -> PlanInputs:
     """What a plan is made from: an assessment of the day, the workshop's tables, decisions, and the pins to be kept."""
+    readings = read_readings(db, before=as_of)
     return PlanInputs(
         outlook=found.outlook, beyond=found.beyond, units=found.units, parts=found.parts, catalogue=store.read_parts(db),
         services=store.read_services(db), workshops=store.read_workshops(db),
         workshop_days=store.read_workshop_days(db), closures=store.read_closures(db),
         fleet=fleet,
         repairs=store.read_repairs(db, before=as_of), pins=pins, decisions=read_decisions(db), done=read_visits(db),
-        measure=measures_of(found, read_readings(db, before=as_of), limit_book(db), own_costs(db)),
+        measure=measures_of(found, readings, limit_book(db), own_costs(db)), beside=seen_to(found, readings, limit_book(db)),
     )  # fmt: skip
 
 

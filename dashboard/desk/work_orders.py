@@ -18,7 +18,6 @@ from dashboard.desk.in_order import as_taken
 from dashboard.desk.own_limits import limit_book
 from dashboard.desk.reading_source import MEASURED_BY, Record, latest_trusted, limits_for, row_of
 from dashboard.words.limit_lines import limit_lines
-from dashboard.words.list_row import over_their_limit, see_to
 from dashboard.words.plan_words import partly_done
 from dashboard.words.reasons import read_reasons
 from ingest import store
@@ -34,7 +33,7 @@ class WorkOrder:
     """One visit with all that its sheet says.
 
     visit, vehicle: rows of the plan's visits and of the vehicles; why: the list's sentences, the plan's where the list does
-    not name the vehicle, and what to see to in the same visit; measure: columns, in the order in which they are taken; last,
+    not name the vehicle; measure: columns, in the order in which they are taken; last,
     last_on: values read last; limits: in words, by column; parts: part -> the day by which it is ordered, None where it is
     not bought; address: where the visit is reported, "" where no phone reaches that.
     """
@@ -93,14 +92,11 @@ def work_orders(
         )
         if visit["uid"] in done:
             why.insert(0, partly_done(done[visit["uid"]]))
-        over = [] if row is None else over_their_limit(row.get("evidence", ()), visit["parts"])
-        if over:
-            why.append(see_to(over))
         limits = limit_lines(limits_for(vehicle, book), usual_a=usual_a, fahrenheit=fahrenheit)
         address = visit_address(base, unit, str(visit["uid"])) if base else ""
         out.append(
             WorkOrder(
-                visit, vehicle, tuple(why), to_measure([*visit["parts"], *over]), last, last_on, limits,
+                visit, vehicle, tuple(why), to_measure([*visit["parts"], *visit["beside"]]), last, last_on, limits,
                 parts_needed(plan, visit), address,
             )
         )  # fmt: skip

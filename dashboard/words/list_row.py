@@ -11,6 +11,7 @@ from pandas.api.typing import NaTType
 
 from analysis.bay.next_measurement import REPEAT, faulty_shares, next_measurements
 from analysis.circuit.limit_book import LimitBook
+from analysis.circuit.limits import Limits
 from analysis.costs import PlanSettings
 from analysis.readings.panel import RAN_FREE
 from analysis.readings.renewals import PARTS
@@ -187,9 +188,7 @@ def list_row(
 
     A part that hardly can be the cause is not named: `part` is null then.  `evidence` holds the figures of the reasons.
     """
-    limits = (book or LimitBook()).for_group(
-        str(unit["vehicle_class"]), int(unit["system_v"]), str(unit.get("fuel", "diesel")), None
-    )
+    limits = limits_of(unit, book or LimitBook())
     evidence = facts(unit, part_rows(parts), latest, assessment, limits)
     if leaves is not None and unit["flagged"]:
         evidence.append({"kind": "leaves", "on": leaves.isoformat()})
@@ -220,6 +219,11 @@ def list_row(
         "readings_on_record": int(unit["readings_on_record"]),
         "caution": said_with(following or what),
     }
+
+
+def limits_of(unit: Mapping[Any, Any], book: LimitBook) -> Limits:
+    """What the drops of a vehicle of the list are held to."""
+    return book.for_group(str(unit["vehicle_class"]), int(unit["system_v"]), str(unit.get("fuel", "diesel")), None)
 
 
 def iso_day(moment: pd.Timestamp | NaTType) -> str | None:

@@ -9,6 +9,7 @@ from typing import Any, Final
 import pandas as pd
 
 from analysis.plan.candidates import STAND_INS
+from analysis.plan.choices import VISITS
 from analysis.plan.done import Outdated, without_outdated
 from analysis.plan.figures import figures_of, last_day, told_before, whole_amounts
 from analysis.plan.ordered import SPARE
@@ -168,8 +169,12 @@ def partly_done(one: Outdated) -> str:
     return f"Since the plan was made: {_done_to(one)}; see to the {_open_parts(one)} only."
 
 
-def job_words(kind: str, parts: list[str], measurement: str) -> str:
-    """What is done at a visit; measurement: what is measured before anything is done, "" for nothing."""
+def job_words(kind: str, parts: list[str], measurement: str, beside: Sequence[str] = ()) -> str:
+    """What is done at a visit; measurement: what is measured before anything is done, "" for nothing; beside: further parts to see to."""
+    if beside:
+        return (
+            f"{job_words(kind, parts, measurement)}; see to the {' and the '.join(PART_WORDS[part] for part in beside)}"
+        )
     if measurement and kind != "measure":
         return f"measure first, then {job_words(kind, parts, '')}"
     names = " and ".join(PART_WORDS.get(part, part) for part in parts)
@@ -270,7 +275,8 @@ def with_words(plan: ReplacementPlan) -> ReplacementPlan:
     end = last_day(plan)
     visits, left_out = plan.visits.copy(), plan.left_out.copy()
     for frame in (visits, left_out):
-        jobs = [job_words(*row) for row in zip(frame["kind"], frame["parts"], frame["measurement"], strict=True)]
+        named = zip(frame["kind"], frame["parts"], frame["measurement"], frame["beside"], strict=True)
+        jobs = [job_words(*row) for row in named]
         frame["job"] = pd.Series(jobs, index=frame.index, dtype="str")  # texts, also where there is none
     ordered = {unit for units in told_before(plan)["units"] for unit in units}
     why = [missed_words(row, currency, ordered=row["unit"] in ordered) for row in rows_of(plan.act_by_missed)]
@@ -374,7 +380,10 @@ def told_words(plan: ReplacementPlan) -> str:
         for order in rows_of(told_before(plan))
     ]
     said = (
-        [f"Taken to be ordered, as plans before said: {'; '.join(named)}. Order today what did not go out."]
+        [
+            f"Taken to be ordered, as plans before said: {'; '.join(named)}. Order today what did not go out. "
+            "What it costs is spent either way, and counts in no visit."
+        ]
         if named
         else []
     )
@@ -502,7 +511,8 @@ def figures_words(plan: ReplacementPlan) -> str:
         f"All over the same {span_words(plan)}, the same vehicles and workshop hours. Work of visits: parts, hours and "
         "calling vehicles in. No-starts: help, tow, lost work and the repair of those that are still expected. Left for "
         f"later: what worn parts will cost after {day(last_day(plan))}, and the life given up in parts renewed before their "
-        f"time; it is why renewing more is not always cheaper.{promised}"
+        "time; it is why renewing more is not always cheaper. The reckoning is no finer than "
+        f"{percent(VISITS.least_saved)} of what a no-start and its repair cost: a visit that saves less is not planned.{promised}"
     )
 
 
