@@ -62,7 +62,8 @@ class Mornings:
     logger_k: float = stated(1.0, "K", 0.5, 2.0,
         "by which loggers of one depot usually differ, thermometer and place together; our choice: sensors of a few kelvin's class")
     share_sd: float = stated(0.25, "1", 0.1, 0.4, "doubt of the share of their differences that is real, before any start; our choice")
-    reject: float = stated(0.6, "1", 0.4, 1.0, "log sag further than this from the month's others is no usual start; our choice")
+    reject: float = stated(0.6, "1", 0.4, 1.0,
+        "log sag further than this from the month's others is no usual start; our choice; matters to starts that failed")
 
 
 @dataclass(frozen=True)
