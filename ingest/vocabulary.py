@@ -46,7 +46,7 @@ _PLACE = r"depot|site|location|base|standort|niederlassung|garage|dépôt|yard"
 _NOTE = Word("note", r"remark|\bnotes?\b|comment|komment|bemerk|notiz|remarque|observ|anmerk")
 OF_A_VEHICLE = Word(
     "unit",
-    r"vehicle|\bunit\b|fleet|asset|truck|\bbus\b|\bvan\b|fahrzeug|\bfzg|wagen|vehicul|unidad|kennzeichen|regist",
+    r"vehicle|\bunit\b|fleet|asset|truck|\bbus\b|\bvan\b|fahrzeug|\bfzg|wagen|vehicul|unidad|kennzeichen|kennung|regist",
     unless=_MOVING,
 )
 
@@ -69,14 +69,14 @@ READING_WORDS = (
     Word("crank_a", r"steady|(?:crank|start|anlass|demarr|arranque).*(?:amp|current|strom|courant|corriente|\ba\b)"),
     Word(
         "crank_min_v",
-        r"lowest|\blow\b|\bmin(?:imum|\b).*(?:v|spannung|tension)|\bbatt\w*.*\bmin\b|(?:crank|start|anlass|demarr|arranque).*"
+        r"lowest|\blow\b|\bmin(?:imum|\b).*(?:v|spannung|tension)|\bv?batt?\w*.*\bmin\b|(?:crank|start|anlass|demarr|arranque).*"
         r"(?:volt|\bv\b|spannung|tension)|tiefst|niedrigst|minim",
     ),
     Word("crank_a", r"\bamps?\b|\bstrom\b|courant|corriente|current", sure=False),
     Word("odometer_km", r"odo|mileage|kilomet|km.?stand|laufleistung|tacho|distance|\bkm\b|\bmiles\b", unless=_MOVING),
     Word(
         "temperature_c",
-        r"(?<!s)temp|ambient|aussen|^(?:t|air|outside(?: air)?)(?: (?:deg(?:rees)? )?°? ?[cf])?$",
+        r"(?<!s)temp|ambient|aussen|\boat\b|^(?:t|air|outside(?: air)?)(?: (?:deg(?:rees)? )?°? ?[cf])?$",
         unless=_OTHER_HEAT,
     ),
     _NOTE,
@@ -121,7 +121,7 @@ UNIT_WORDS = (
     Word("in_service", r"service", sure=False, unless=_UPKEEP),
     Word(
         "unit",
-        r"vehicle|\bunit\b|fleet|asset|fahrzeug|\bfzg|wagen|vehicul|unidad|kennzeichen|regist|number|nummer",
+        r"vehicle|\bunit\b|fleet|asset|fahrzeug|\bfzg|wagen|vehicul|unidad|kennzeichen|kennung|regist|number|nummer",
         unless=_MOVING,
     ),
 )
@@ -233,9 +233,9 @@ def work_done(text: str) -> tuple[str, str]:
 
 # Words that a heading may hold beside those that decide: with any other, only a part of it is understood.
 _BESIDE = re.compile(
-    r"a|an|the|t|deg|degrees|bay|shop|workshop|charging|alternator|ve|ctl|ctrl|kaltstart|of|at|on|in|by|to|and|or|while|during|when|before|after|as|is|per|for|from|side|no|nr|num(?:ber|mer)?|id|code|name"
-    r"|batter\w*|bat|batt|crank\w*|start\w*|engine|motor|volt\w*|v|amp\w*|a|current|drop|cable|lead|wire|path|circuit|control"
-    r"|pos\w*|neg\w*|plus|minus|ground|earth|gnd|solenoid|sol|contact\w*|coil|relay|drops|terminal|post|clamp|meter|steady|average|usual"
+    r"a|an|the|t|deg|degrees|bay|shop|workshop|charging|alternator|ve|ctl|ctrl|kaltstart\w*|kennung|ok|oat|(?:erst)?zulassung|of|at|on|in|by|to|and|or|while|during|when|before|after|as|is|per|for|from|side|no|nr|num(?:ber|mer)?|id|code|name"
+    r"|batter\w*|v?batt?|crank\w*|start\w*|engine|motor|volt\w*|v|amp\w*|a|current|drop|cable|lead|wire|path|circuit|control"
+    r"|pos\w*|neg\w*|plus\w*|minus\w*|ground|earth|gnd|solenoid|sol|contact\w*|coil|relay|drops|terminal|post|clamp|meter|steady|average|usual"
     r"|low\w*|min\w*|max\w*|peak|inrush|rest\w*|open|static|standing|hold|pull|temp\w*|air|ambient|outside|out|km|miles?|odo\w*"
     r"|mileage|kilomet\w*|date|time|day|test\w*|check\w*|measure\w*|inspect\w*|taken|reading|value|vehicle|unit|fleet|asset|truck|bus"
     r"|van|timestamp|datetime|cause|ursache|registration|plate|class|type|model|categor\w*|make|system|nominal|rated|rating|cca|cold|cyl\w*|fuel|depot|site|location"

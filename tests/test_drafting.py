@@ -201,6 +201,29 @@ def test_each_sheet_of_a_workbook_is_drafted_by_its_name(tmp_path: Path) -> None
     assert [row["part"] for row in db.query("SELECT part FROM repairs")] == ["battery"]
 
 
+def test_headings_of_a_strange_fleet_are_understood(tmp_path: Path) -> None:
+    """Common practice: OAT is the outside air, Vbat a battery's volts."""
+    file, units = tmp_path / "other sites.csv", tmp_path / "Liste.csv"
+    file.write_text(
+        "Vehicle no,Date/time,OAT,Vbat rest,Vbat min crank,Start OK?\nA,25.11.2026 07:24,2.0,12.69,11.59,ok\n"
+    )
+    units.write_text(
+        "Kennung;Bauart;Bordnetz;Kaltstartstrom (A);Standort;Erstzulassung\nA;Bus;12 V;640;Hof;25.11.2016\n"
+    )
+    drafts = draft_source(file), draft_source(units)
+    read = {line for draft in drafts for line in draft.toml.splitlines() if line.startswith('"')}
+    assert {
+        '"Kennung" = "unit"',
+        '"Kaltstartstrom (A)" = "rated_cca_a"',
+        '"Erstzulassung" = "in_service"',
+    } <= read
+    assert {line.split("  #")[0] for line in read} >= {
+        '"OAT" = "temperature_c"',
+        '"Vbat rest" = "rest_v"',
+        '"Vbat min crank" = "crank_min_v"',
+    }
+
+
 def trace_text() -> str:
     """Two seconds at 200 Hz: rest, a start, running."""
     t = np.arange(0.0, 2.0, 0.005)
