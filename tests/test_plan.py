@@ -532,7 +532,7 @@ def test_a_part_without_a_price_is_planned_with_the_stated_one() -> None:
     assert said.startswith(
         "No parts.csv was imported and nothing set in its place, so all is planned with the settings: prices: battery 200 USD, "
     )
-    assert "; delivery times: battery 5 days, " in said
+    assert "; delivery times: 5 days for each part." in said
 
 
 def test_a_lead_time_longer_than_the_plan_is_said() -> None:

@@ -115,9 +115,12 @@ def complete_catalogue(parts: pd.DataFrame, settings: PlanSettings) -> Catalogue
             known = bool(np.isfinite(own))
             values[part] = float(own) if known else float(fallback[part])
             if not known:
-                missing.append(f"{part} {fallback[part]:g} {unit}")
-        if missing:
-            assumed.append(f"{words}: {', '.join(missing)}")
+                missing.append(part)
+        alike = {fallback[part] for part in missing}
+        if len(missing) == len(PARTS) and len(alike) == 1:
+            assumed.append(f"{words}: {alike.pop():g} {unit} for each part")
+        elif missing:
+            assumed.append(f"{words}: {', '.join(f'{part} {fallback[part]:g} {unit}' for part in missing)}")
         columns[column] = values
     told = "; ".join(assumed)
     notes = [f"Not on record for some parts, and so {STAND_INS}: {told}. A parts.csv gives them, or the page Settings."]

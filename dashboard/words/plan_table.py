@@ -60,11 +60,11 @@ def headline(plan: ReplacementPlan) -> str:
         never = next(way for way in ways if way.policy == "run_to_failure")
         saving, avoided = float(ways[0].saved), never.starts - ways[0].starts
     size = money(abs(saving), s["currency"])
+    near = f", at most {100 * s['gap']:.1f} % less than the most that can be saved" if len(plan.visits) else ""
     saved = f"{size} saved against waiting" if saving >= 0 else f"{size} more than waiting"
     return (
         f"Plan of {plan.as_of.date()} for {count_words(plan.weeks, 'week')}{version}: {count_words(len(plan.visits), 'visit')}, "
-        f"{plan.visits['hours'].sum():.1f} h, {number(avoided, 1)} no-starts avoided, "
-        f"{saved}, at most {100 * s['gap']:.1f} % less than the most that can be saved.{moved}{pins}"
+        f"{plan.visits['hours'].sum():.1f} h, {number(avoided, 1)} no-starts avoided, {saved}{near}.{moved}{pins}"
     )
 
 
