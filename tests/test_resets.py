@@ -77,7 +77,7 @@ def test_amps_are_not_taken_across_a_renewed_starter() -> None:
     """By hand: 100 A before, 150 A after, and every other reading without a clamp; the one on the day of the renewal tells neither side."""
     made = tables(8, repairs=[("A", FIRST + pd.Timedelta(days=120), "starter_motor", "replaced")])
     amps = np.array([100.0, np.nan, np.nan, 300.0, np.nan, 150.0, np.nan, np.nan])
-    panel = renewals.panel_of(replace(made, readings=made.readings.assign(crank_a=np.tile(amps, 2))))
+    panel, _ = renewals.panel_of(replace(made, readings=made.readings.assign(crank_a=np.tile(amps, 2))))
     renewed, kept = nearest_of_same(panel.measured["crank_a"], panel.starter)
     assert renewed.tolist() == [100.0, 100.0, 100.0, 300.0, 150.0, 150.0, 150.0, 150.0]
     assert kept.tolist() == [100.0, 100.0, 100.0, 300.0, 300.0, 150.0, 150.0, 150.0]

@@ -28,6 +28,7 @@ from analysis.readings.panel import (
     Ints,
     Panel,
     Reals,
+    among,
     days_since_epoch,
     in_chunks,
     left_d,
@@ -286,7 +287,7 @@ def learn_needs(
 def coldest_months(tables: FleetTables, panel: Panel) -> Floats:
     """(G,) mean low of the coldest month [degC], the mean over the depots of the class's vehicles that were ever read."""
     depots, depot = depots_of(panel.units)
-    read = panel.units["unit"].isin(tables.readings["unit"].unique()).to_numpy()
+    read = among(panel.units["unit"], tables.readings["unit"].unique())
     count = np.bincount(panel.group[read], minlength=len(panel.groups))
     cold = np.bincount(panel.group[read], coldest_month(tables.climate, depots)[0][depot[read]], len(panel.groups))
     return np.asarray(cold / np.maximum(count, 1))
@@ -325,7 +326,7 @@ def _made(past: Past, day: float, grids: Grids, laws: dict[float, ClassLaws]) ->
     """A look; laws: class laws by their day, to which its own are added."""
     of = past.laws_day(day)
     if of is not None and of not in laws:
-        laws[of] = estimate_laws(without_slips(panel_of(past.before(of))))
+        laws[of] = estimate_laws(without_slips(panel_of(past.before(of))[0]))
     return look_back(past, day, grids, None if of is None else laws[of])
 
 

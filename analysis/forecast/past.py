@@ -17,7 +17,7 @@ from analysis.constants import DAYS_PER_YEAR
 from analysis.forecast.choices import LEARNING
 from analysis.forecast.lows import known_at
 from analysis.readings.draws import Whole, keys_of, mixed
-from analysis.readings.panel import LEFT, Bools, FleetTables, Floats, Ints, days_since_epoch, left_d
+from analysis.readings.panel import LEFT, Bools, FleetTables, Floats, Ints, among, days_since_epoch, left_d
 
 LAWS_LOOKS = 3  # looks that share class laws, those of the first of their days; for speed
 RESTS_ON = {
@@ -41,14 +41,14 @@ class Rows:
     unit: Ints | None
     at: pd.Series | None
 
+    def known(self, vehicles: Bools, moment: pd.Timestamp) -> Bools:
+        """(N,) rows of some vehicles (U,) before a moment."""
+        some = np.ones(len(self.number), dtype=bool) if self.unit is None else vehicles[self.unit]
+        return some if self.at is None else some & (self.at < moment).to_numpy()
+
     def told(self, vehicles: Bools, moment: pd.Timestamp) -> bytes:
         """Bytes that change with every row of some vehicles (U,) before a moment, and not with the order of rows."""
-        some = np.ones(len(self.number), dtype=bool)
-        if self.unit is not None:
-            some &= vehicles[self.unit]
-        if self.at is not None:
-            some &= (self.at < moment).to_numpy()
-        rows = self.number[some]
+        rows = self.number[self.known(vehicles, moment)]
         return b"".join(int(part.sum(dtype=np.uint64)).to_bytes(8) for part in (rows, mixed(rows)))
 
 
@@ -68,15 +68,15 @@ class Past:
 
     def before(self, day: float) -> FleetTables:
         """Tables of the vehicles that a look on a day is at, with what was known at its start."""
-        vehicles = np.zeros(len(self.first_d), dtype=bool)
+        vehicles, moment = np.zeros(len(self.first_d), dtype=bool), moment_of(day)
         vehicles[_sampled(self.first_d, self.left_d, day)] = True
         own = {
-            name: getattr(self.tables, name)[vehicles[rows.unit]]
+            name: getattr(self.tables, name)[rows.known(vehicles, moment)]
             for name, rows in zip(RESTS_ON, self.rows, strict=False)
             if rows.unit is not None
         }
         own["units"] = own["units"].reset_index(drop=True)
-        return known_at(replace(self.tables, **own), moment_of(day))
+        return known_at(replace(self.tables, **own), moment)
 
     def laws_day(self, day: float) -> float | None:
         """Day of the class laws that a look uses: every LAWS_LOOKS looks, on a fixed calendar; None for its own, in the
@@ -144,7 +144,7 @@ def _sampled(first_d: pd.Series[float], left_d: pd.Series[float], day: float) ->
 def _of(tables: FleetTables, names: list[str]) -> FleetTables:
     """The tables of some vehicles that a look rests on."""
     own = {
-        name: table[table["unit"].isin(names)]
+        name: table[among(table["unit"], names)]
         for name in RESTS_ON
         if (table := getattr(tables, name)) is not None and "unit" in table
     }

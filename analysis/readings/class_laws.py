@@ -94,8 +94,8 @@ def estimate_laws(panel: Panel) -> ClassLaws:
     slowing = Slowing.of_usual(share, emf, base)
     raw = raw_quantities(panel, load[0], load[1], inrush, slowing)
     apart = ((battery, load), (battery_doubt, load_doubt))
-    (battery, load), (battery_doubt, load_doubt), together = told_by_sags(panel, raw, *apart)
-    raw = raw_quantities(panel, load[0], load[1], inrush, slowing)
+    ((battery, load), (battery_doubt, load_doubt), together), before = told_by_sags(panel, raw, *apart), load
+    raw = raw if load is before else raw_quantities(panel, load[0], load[1], inrush, slowing)
     value, base, base_sd = _usual(panel, raw, battery, load, share, emf, slowing)
     se = standard_errors(panel, raw, value, (battery, load), (battery_doubt, load_doubt), together)
     with np.errstate(divide="ignore", invalid="ignore"):

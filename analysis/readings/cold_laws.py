@@ -86,6 +86,8 @@ def told_by_sags(
     clamped, unclamped = sagged & np.isfinite(m["crank_a"]), sagged & np.isnan(m["crank_a"])
     count = [np.bincount(panel.group, each.sum(axis=1), minlength=n) for each in (clamped, unclamped)]
     mostly = count[1] > count[0]
+    if not mostly.any():
+        return laws, doubts, (np.zeros_like(battery.covariance), np.zeros_like(battery.centre))
     same = raw.x == raw.engine_x  # a sum of laws is told where both parts are as cold
     some = unclamped & mostly[panel.group][:, None] & same
     both = battery.covariance + load.covariance

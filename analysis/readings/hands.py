@@ -37,6 +37,11 @@ class Hands:
     kind: tuple[str, ...]
 
     @property
+    def kinds(self) -> list[int]:
+        """Effects whose codes differ: all meters' are alike."""
+        return [0] if self.kind[0] == self.kind[THERMOMETER] else [0, THERMOMETER]
+
+    @property
     def start(self) -> Ints:
         """(5,) where each effect's parameters begin."""
         return np.cumsum([0, *(len(n) for n in self.names)]).astype(np.int64)
@@ -126,19 +131,16 @@ def _pairs(panel: Panel, observed: Observations, who: Hands, pattern: Floats, c:
     unit, later, earlier, gap = unit[near], later[near], earlier[near], gap[near]
     difference = y[unit, later] - y[unit, earlier]
     difference = difference - _usual_growth(difference, gap, panel.group[unit], len(panel.groups)) * gap
-    a, b = who.code[:, unit, later], who.code[:, unit, earlier]
-    differ = (a != b).any(axis=0)
-    key, combination = _combinations(who, a[:, differ], b[:, differ], panel.group[unit[differ]])
-    spread = np.hypot(sd[unit, later], sd[unit, earlier])[differ]
-    at = (unit * width)[differ]
-    return Pairs(
-        at + later[differ],
-        at + earlier[differ],
-        difference[differ],
-        spread,
-        combination,
-        _design(who, pattern, c, *key),
-    )
+    hands = {k: (who.code[k, unit, later], who.code[k, unit, earlier]) for k in who.kinds}
+    differ = np.any([a != b for a, b in hands.values()], axis=0)
+    hands = {k: (a[differ], b[differ]) for k, (a, b) in hands.items()}
+    unit, later, earlier, difference = unit[differ], later[differ], earlier[differ], difference[differ]
+    group = panel.group[unit]
+    first, combination = _combinations(who, hands, group)
+    a, b = (who.code[:, unit[first], at[first]] for at in (later, earlier))
+    spread, at = np.hypot(sd[unit, later], sd[unit, earlier]), unit * width
+    design = _design(who, pattern, c, a, b, group[first])
+    return Pairs(at + later, at + earlier, difference, spread, combination, design)
 
 
 def _usual_growth(difference: Floats, gap: Floats, group: Ints, n_groups: int) -> Floats:
@@ -151,16 +153,15 @@ def _usual_growth(difference: Floats, gap: Floats, group: Ints, n_groups: int) -
     return rate[group]
 
 
-def _combinations(who: Hands, a: Ints, b: Ints, group: Ints) -> tuple[tuple[Ints, Ints, Ints], Ints]:
-    """Distinct (hands of the later reading, hands of the earlier one, class), and which of them each pair is."""
-    size = [len(n) + 1 for n in who.names]
-    kinds = [0] if who.kind[0] == who.kind[THERMOMETER] else [0, THERMOMETER]
+def _combinations(who: Hands, hands: dict[int, tuple[Ints, Ints]], group: Ints) -> tuple[Ints, Ints]:
+    """The first pair of each distinct (hands of the later reading, hands of the earlier one, class), and which of them each pair
+    is; hands: of both readings, by kind."""
     key = group.copy()
-    for code in (a, b):
-        for k in kinds:
-            key = key * size[k] + code[k] + 1
+    for side in range(2):
+        for k, codes in hands.items():
+            key = key * (len(who.names[k]) + 1) + codes[side] + 1
     _, first, which = np.unique(key, return_index=True, return_inverse=True)
-    return (a[:, first], b[:, first], group[first]), which.astype(np.int64)
+    return first, which.astype(np.int64)
 
 
 def _design(who: Hands, pattern: Floats, c: int, a: Ints, b: Ints, group: Ints) -> csr_matrix:

@@ -250,6 +250,11 @@ def whose(units: pd.DataFrame, readings: pd.DataFrame) -> Ints:
     return code
 
 
+def among(units: pd.Series, names: Any) -> Bools:
+    """(N,) whether vehicles are among those of these names, none of them twice: `isin` of words takes thirty times as long."""
+    return np.asarray(pd.Index(names).get_indexer(pd.Index(units)) >= 0)
+
+
 def _starts(code: Ints, readings: pd.DataFrame, trusted: dict[str, Floats], units: pd.DataFrame) -> Starts:
     """Readings of the vehicles `code` (rows of `units`) as starts that may be thinned: not those with more than volts, speed and
     temperature, nor confirmed ones."""
@@ -370,8 +375,9 @@ def group_median(values: Floats, group: Ints, n_groups: int) -> Floats:
 
 def own_median(values: Floats) -> Floats:
     """(U,) median of each vehicle's values (U, R); NaN where there are none."""
-    some = np.isfinite(values).sum(axis=1) > 0
-    return np.where(some, np.nanmedian(np.where(some[:, None], values, 0.0), axis=1), np.nan)
+    ordered, rows = np.sort(values, axis=1), np.arange(len(values))  # what is none comes last
+    last = np.maximum(np.isfinite(values).sum(axis=1) - 1, 0)
+    return np.asarray(0.5 * (ordered[rows, last // 2] + ordered[rows, last - last // 2]))
 
 
 def some_vehicles(panel: Panel, some: Ints) -> Panel:

@@ -42,32 +42,33 @@ class Renewals:
     failed: Bools
 
 
-def panel_of(tables: FleetTables) -> Panel:
-    """All readings of the tables side by side, with what is on record of renewals that their amps hang on; a reading on the day of
-    one, before or after it, stands for itself."""
+def panel_of(tables: FleetTables) -> tuple[Panel, list[Renewals]]:
+    """All readings of the tables side by side, with what is on record of renewals that their amps hang on, and all
+    :func:`recorded_renewals`; a reading on the day of one, before or after it, stands for itself."""
     panel = make_panel(tables.units, tables.readings, tables.taught, tables.classes)
-    renewed = recorded_renewals(panel, tables)[LOAD]
+    renewals = recorded_renewals(panel, tables)
+    renewed = renewals[LOAD]
     for day in (renewed.day, renewed.day + 1.0):
         np.add.at(panel.starter, renewed.unit, panel.day[renewed.unit] >= day[:, None])
-    return panel
+    return panel, renewals
 
 
 def recorded_renewals(panel: Panel, tables: FleetTables) -> list[Renewals]:
     """Of every channel, confirmed answers included."""
     lookup = pd.Index(panel.units["unit"].astype(str))
-    columns = ["unit", "done_on", "part", "reason"]
-    frames = [tables.repairs[tables.repairs["action"].isin(RESETTING)][columns]]
-    answers = tables.reset_answers
+    repairs, answers = tables.repairs, tables.reset_answers
+    told = [(repairs, "done_on", repairs["action"].isin(RESETTING), repairs["reason"] == "no_start")]
     if answers is not None and len(answers):
-        confirmed = answers[answers["answer"] == "confirmed"]
-        frames.append(confirmed.rename(columns={"around_on": "done_on"}).assign(reason="")[columns])
+        confirmed = answers["answer"] == "confirmed"
+        told.append((answers, "around_on", confirmed, confirmed & False))
     found: list[list[Renewals]] = [[] for _ in CHANNELS]
-    for frame in frames:
-        code = lookup.get_indexer(pd.Index(frame["unit"].astype(str)))
-        when = days_since_epoch(frame["done_on"])
-        part, failed = frame["part"].to_numpy(), (frame["reason"] == "no_start").to_numpy(dtype=bool)
-        for name, channels in PART_CHANNELS.items():
-            mine = (part == name) & (code >= 0)
+    for table, column, counts, for_no_start in told:
+        code = lookup.get_indexer(pd.Index(table["unit"].astype(str)))
+        some = counts.to_numpy(dtype=bool) & (code >= 0)
+        part = np.where(some, pd.Index(PARTS).get_indexer(pd.Index(table["part"])), -1)
+        when, failed = days_since_epoch(table[column]), for_no_start.to_numpy(dtype=bool)
+        for k, channels in enumerate(PART_CHANNELS.values()):
+            mine = part == k
             for c in channels:
                 found[c].append(Renewals(code[mine].astype(np.int64), when[mine], failed[mine]))
     return [

@@ -52,8 +52,9 @@ def floors_of(units: pd.DataFrame, block_rest_v: Floats, away: Floats | None = N
     the point at which the battery freezes; None for the volts as they are.
     """
     n = len(units)
-    grade = units["oil_grade"].astype(str) if "oil_grade" in units else pd.Series([""] * n)
-    oil = grade.str.split("-").str[0].map(CRANKING_LIMIT_C).to_numpy(np.float64)
+    grade, grades = pd.factorize(units["oil_grade"] if "oil_grade" in units else np.full(n, "", dtype=object))
+    limits = [CRANKING_LIMIT_C.get(str(name).split("-")[0], np.nan) for name in grades]
+    oil = np.array([*limits, np.nan])[grade]
     if (aid := aid_of(units)) is not None:
         oil = np.where(aid.below_c >= oil, oil - aid.warmer_k, oil)
     fuel = said(units, "fuel_limit_c")

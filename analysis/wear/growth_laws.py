@@ -129,8 +129,10 @@ def _centre(slope: Floats, variance: Floats, prior: float, prior_sd: float) -> t
         if near.sum() < AGEING.fewest_telling / 2:
             return prior, prior_sd**2, 0
         weight = near / variance
-        centre = float((weight * slope).sum() / weight.sum())
+        centre, before = float((weight * slope).sum() / weight.sum()), near
         near = np.abs(slope - centre) < AGEING.far_sd * np.sqrt(variance)
+        if (near == before).all():
+            break
     information = float((near / variance).sum())
     return (
         (information * centre + prior / prior_sd**2) / (information + prior_sd**-2),

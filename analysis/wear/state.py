@@ -37,7 +37,6 @@ from analysis.readings.renewals import (
     find_steps,
     panel_of,
     recorded_days,
-    recorded_renewals,
     usable_readings,
 )
 from analysis.starting.coldest_start import BELOW_C, Needs, Vehicles, drawn_coldest_starts
@@ -232,7 +231,8 @@ def read_fleet(
     the same classes, where they were learned from more vehicles than these.  bays: look for wrong meters and
     thermometers, and take them out.
     """
-    panel = without_slips(panel_of(tables))
+    panel, renewals = panel_of(tables)
+    panel = without_slips(panel)
     laws = laws or estimate_laws(panel)
     observed = observe(panel, laws)
     bay_notes: tuple[str, ...] = ()
@@ -246,7 +246,6 @@ def read_fleet(
             laws = estimate_laws(panel)
             observed = observe(panel, laws)
     spread = observed.spread(panel.group)
-    renewals = recorded_renewals(panel, tables)
     reset_day = recorded_days(panel, renewals)
     usable = usable_readings(panel, observed.value, reset_day, spread)
     resets = find_steps(panel, observed.value, observed.se, usable, spread, tables.reset_answers)
@@ -254,7 +253,7 @@ def read_fleet(
     usable &= panel.day[None] >= np.where(np.isfinite(resets.day), resets.day, -np.inf)[..., None]
     fail = failing_excess(laws, panel, needs() if needs else need_priors(panel)[0])
     grid, prior = make_grid(), default_prior()
-    before, here = day - panel.day, in_service(panel.units, day)
+    before, left = day - panel.day, left_d(panel.units)
     n = len(panel.units)
     channels: dict[int, ChannelReadings] = {}
     lives: dict[int, tuple[ReadLives, ReadLives]] = {}
@@ -297,12 +296,12 @@ def read_fleet(
         if not growth_laws:
             if n <= MOST_LIVES:  # the same vehicles are drawn from
                 own = replace(own, made=own.posterior(slice(None)))
-            rows = present_vehicles(use & here[:, None])
+            rows = present_vehicles(use & (left > day)[:, None])
             past = past_lives(
                 panel,
                 observed.value[c],
                 observed.se[c],
-                ended_lives(renewals[c], resets.day[c], left_d(panel.units)),
+                ended_lives(renewals[c], resets.day[c], left),
                 spread[c],
                 fail[:, c],
                 grid,

@@ -14,7 +14,7 @@ from analysis.forecast.learning import LearnedNeeds, Look, learn_needs
 from analysis.forecast.lows import known_at
 from analysis.forecast.season import season_of
 from analysis.readings.mornings import by_mornings
-from analysis.readings.panel import FleetTables, Panel, in_service, lean, make_panel
+from analysis.readings.panel import FleetTables, Panel, among, in_service, lean, make_panel
 from analysis.readings.taught import TaughtClass
 from analysis.readings.thinning import READINGS_KEPT
 from analysis.wear.state import FleetRead, day_number, read_fleet
@@ -187,7 +187,7 @@ def current_forecast(forecast: pd.DataFrame, as_of: pd.Timestamp) -> pd.DataFram
 
 def reset_table(state: FleetRead) -> pd.DataFrame:
     """Renewals that nobody recorded, newest first; before and after as multiples of class-usual."""
-    found = state.resets.found[state.resets.found["unit"].isin(state.names)]
+    found = state.resets.found[among(state.resets.found["unit"], state.names)]
     columns = ["unit", "part", "around_on", "before", "after"]
     return (
         found.drop_duplicates(["unit", "part", "around_on"])[columns]

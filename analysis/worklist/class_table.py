@@ -11,7 +11,7 @@ from analysis.constants import DAYS_PER_YEAR
 from analysis.costs import PlanSettings
 from analysis.forecast.learning import LearnedNeeds
 from analysis.readings.observe import CHANNELS, ClassLaws, LawDoubt
-from analysis.readings.panel import FleetTables, Floats, dates_of, in_service
+from analysis.readings.panel import FleetTables, Floats, among, dates_of, in_service
 from analysis.readings.renewals import PART_CHANNELS, PARTS
 from analysis.wear.choices import LIVES
 from analysis.wear.lives import Lifetime, observed_lives, part_lifetimes
@@ -32,6 +32,7 @@ def class_table(state: FleetRead, learned: LearnedNeeds, known: FleetTables) -> 
     laws, panel = state.laws, state.panel
     names = panel.units["unit"].astype(str).to_numpy()
     lives = _lives(known, names, state.day)
+    whose = panel.group[pd.Index(names).get_indexer(pd.Index(lives["unit"]))]
     of_fleet = part_lifetimes(lives, parts=PARTS, life_years=PlanSettings().life_years)
     here = in_service(panel.units, state.day)
     rows: list[tuple[object, ...]] = []
@@ -43,7 +44,7 @@ def class_table(state: FleetRead, learned: LearnedNeeds, known: FleetTables) -> 
         found = [*need_rows(learned, g), *law_rows(laws, g)]
         for c in range(len(CHANNELS)):
             found += growth_rows(state, g, c)
-        found += failure_rows(lives[lives["unit"].isin(names[mine])], of_fleet)
+        found += failure_rows(lives[whose == g], of_fleet)
         rows += [(name, *row[:4], *counts, row[4]) for row in found]
     return pd.DataFrame(rows, columns=COLUMNS)
 
@@ -149,10 +150,10 @@ def failure_rows(lives: pd.DataFrame, of_fleet: Mapping[str, Lifetime]) -> list[
 def _lives(known: FleetTables, names: npt.NDArray[np.object_], day: float) -> pd.DataFrame:
     """Lives of the parts of at most MOST_VEHICLES vehicles of each class, evenly taken."""
     units = known.units.drop_duplicates("unit")
-    units = units[units["unit"].astype(str).isin(names)]
+    units = units[among(units["unit"].astype(str), names)]
     place = units.groupby("vehicle_class").cumcount()
     size = units.groupby("vehicle_class")["unit"].transform("size")
     step = np.ceil(size / MOST_VEHICLES)
     some = units[place % step == 0]
-    repairs = known.repairs[known.repairs["unit"].isin(some["unit"])]
+    repairs = known.repairs[among(known.repairs["unit"], some["unit"])]
     return observed_lives(some, repairs, pd.Timestamp(dates_of(np.array([day]))[0]), parts=PARTS)

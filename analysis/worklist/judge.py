@@ -216,8 +216,8 @@ def outlook_table(
     weight = (1.0 - own.renewed[:, None]) * (own.alive / own.alive.sum(axis=1)[:, None])
     now = own.coldest[int(np.argmin(np.abs(state.ahead_d)))]
     better, worse = halves(now, weight)
-    names = state.names[rows]
     n = len(rows)
+    names, parts = pd.array(state.names[rows], dtype="str"), pd.array(part, dtype="str")
 
     again_renewed = 1.0 - shares[rows].max(axis=1)  # a fault in another part stands on
 
@@ -235,8 +235,8 @@ def outlook_table(
     low, high = probability_bounds(by_draw, own, mean, learned, end_d)
     weeks = pd.DataFrame(
         {
-            "unit": np.repeat(names, WEEKS),
-            "part": np.repeat(part, WEEKS),
+            "unit": names.repeat(WEEKS),
+            "part": parts.repeat(WEEKS),
             "week": np.tile(np.arange(WEEKS), n),
             "week_start": dates_of(state.day + np.tile(7.0 * np.arange(WEEKS), n)),
             "probability_low": low.ravel(),
@@ -245,7 +245,7 @@ def outlook_table(
         },
         columns=columns,
     )
-    quarters = {"unit": np.repeat(names, LATER_WINDOWS), "week": np.tile(np.array(ends[1:]) / 7.0, n).astype(np.int64)}
+    quarters = {"unit": names.repeat(LATER_WINDOWS), "week": np.tile(np.array(ends[1:]) / 7.0, n).astype(np.int64)}
     return weeks, pd.DataFrame({**quarters, **frame(by_quarter, renewed_quarter, np.array(ends[1:]))})
 
 
