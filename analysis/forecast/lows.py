@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -34,6 +34,12 @@ class Weather:
 
     table: Floats
     coldest: Floats
+
+    @cached_property
+    def none_below(self) -> Floats:
+        """(D,) the low that no morning is colder than [degC], -inf where there is none."""
+        first = np.argmax((self.table > 0.0).any(axis=1), axis=-1)
+        return np.where(first > 0, LOWS_C[first - 1], -np.inf)
 
     def probability(self, depot: Ints, start_c: Reals, end_c: Reals) -> Floats:
         """depot (U,); start_c, end_c (U, K): coldest start at both ends of the window, straight between [degC]."""
@@ -90,9 +96,7 @@ def failed_by(windows: Sequence[Weather], depot: Ints, coldest_c: Reals, bounds:
             stood = stood * (1.0 - window.of_arrays(depot, start, end))
             out[..., w] = 1.0 - stood
         return out
-    tables = np.stack([window.table for window in windows])
-    first = np.argmax((tables > 0.0).any(axis=2), axis=-1)
-    none_below = np.where(first > 0, LOWS_C[first - 1], -np.inf)
+    tables, none_below = (np.stack([getattr(window, name) for window in windows]) for name in ("table", "none_below"))
     arrays = (
         np.ascontiguousarray(coldest_c, dtype=np.float32),
         bounds.place,

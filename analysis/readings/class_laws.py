@@ -80,7 +80,7 @@ def estimate_laws(panel: Panel) -> ClassLaws:
     inrush = np.tile(
         [combined([by_speed, by_parts], (CLASSES.inrush_share, CLASSES.inrush_share_sd)), at_inrush], (n, 1)
     )
-    raw = raw_quantities(panel, load[0], load[1], inrush)
+    raw = raw_quantities(panel, load[0], load[1], inrush, ice=raw.ice)
     emf = usual_emf(panel, raw)
     ratio = np.clip(turning(panel, raw, emf), 0.2, 1.5)
     ratio = np.where(np.isfinite(ratio), ratio, 1.0)
@@ -88,14 +88,14 @@ def estimate_laws(panel: Panel) -> ClassLaws:
     share = np.full(n, combined([by_amps], (CLASSES.speed_share, CLASSES.speed_share_sd)))
     slower = np.log(1.0 - share[0] + share[0] * ratio)
     load, load_doubt = fitted(panel, log_of(panel.measured["crank_a"]) - slower, CLASSES.load_se, drag, engine)
-    raw = raw_quantities(panel, load[0], load[1], inrush)
+    raw = raw_quantities(panel, load[0], load[1], inrush, ice=raw.ice)
     emf = usual_emf(panel, raw)
     _, base, _ = _usual(panel, raw, battery, load, share, emf, None)
     slowing = Slowing.of_usual(share, emf, base)
-    raw = raw_quantities(panel, load[0], load[1], inrush, slowing)
+    raw = raw_quantities(panel, load[0], load[1], inrush, slowing, raw.ice)
     apart = ((battery, load), (battery_doubt, load_doubt))
     ((battery, load), (battery_doubt, load_doubt), together), before = told_by_sags(panel, raw, *apart), load
-    raw = raw if load is before else raw_quantities(panel, load[0], load[1], inrush, slowing)
+    raw = raw if load is before else raw_quantities(panel, load[0], load[1], inrush, slowing, raw.ice)
     value, base, base_sd = _usual(panel, raw, battery, load, share, emf, slowing)
     se = standard_errors(panel, raw, value, (battery, load), (battery_doubt, load_doubt), together)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -184,7 +184,7 @@ def learn_inrush_share(
     for i, share in enumerate(INRUSH_SHARES):
         z = np.where(raised, np.nan, measured - log_of(emf_at(float(share))))
         z = z[np.isfinite(z).any(axis=1)]
-        z = z - np.nanmedian(z, axis=1)[:, None]
+        z = _from_median(z)
         away = np.abs(z[np.isfinite(z)]) / CLASSES.speed_scatter
         loss[i] = 0.5 * float(np.sum(np.where(away < 2, 0.5 * away * away, 2 * away - 2)))
     weight = np.exp(-(loss - loss.min()))

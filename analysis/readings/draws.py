@@ -48,7 +48,7 @@ class Draws:
         if quantity not in QUANTITIES:
             raise ValueError(f"quantity is {quantity!r}; allowed are {', '.join(QUANTITIES)}")
         axis = QUANTITIES.index(quantity)
-        shift = _unit(mixed(self.key ^ mixed(np.array([axis + 1000 * self.seed + 1], dtype=np.uint64))))
+        shift = _unit(mixed(self.key ^ _of_quantity(axis + 1000 * self.seed + 1)))
         point = points(self.count, self.seed)[axis]
         if where is None:
             place = point[None, :] + shift[:, None]
@@ -90,6 +90,11 @@ def _made(power: int, seed: int) -> Floats:
     found = scrambled_points(len(QUANTITIES), power, seed)
     found.setflags(write=False)
     return found
+
+
+@lru_cache(maxsize=1024)
+def _of_quantity(number: int) -> Whole:
+    return mixed(np.array([number], dtype=np.uint64))
 
 
 def mixed(value: Whole) -> Whole:

@@ -226,10 +226,16 @@ class Raw:
 
 
 def raw_quantities(
-    panel: Panel, load_per_k: Floats, load_curve: Floats, inrush: Floats, slowing: Slowing | None = None
+    panel: Panel,
+    load_per_k: Floats,
+    load_curve: Floats,
+    inrush: Floats,
+    slowing: Slowing | None = None,
+    ice: tuple[Floats, Floats] | None = None,
 ) -> Raw:
     """Volts and amps -> resistances at the measured temperature; missing amps, rest volts and degrees are assumed
-    from the vehicle's own other readings, else its class, with a larger error; amps at full speed without `slowing`."""
+    from the vehicle's own other readings, else its class, with a larger error; amps at full speed without `slowing`; ice: of the same panel, where
+    it is known."""
     m, g, G = panel.measured, panel.group, len(panel.groups)
     scale = (panel.volts / 12.0)[:, None]
     t = m["temperature_c"]
@@ -290,7 +296,7 @@ def raw_quantities(
             contacts=1e3 * m["drop_contacts_v"] / amps,
             loop=at_inrush + np.where(np.isfinite(grown), grown, 0.0),
             control=1e3 * m["drop_control_v"] / coil,
-            ice=_ice(panel, rest_v, rest_se),
+            ice=ice or _ice(panel, rest_v, rest_se),
             drive_v=rest_v - brush,
         )
 

@@ -147,7 +147,7 @@ class _Store:
             return self.array(column.to_numpy())
         if isinstance(column.dtype, pd.StringDtype):  # each word once
             place, words = pd.factorize(column)
-            return {"coded": list(words), "place": self.array(place.astype(np.int32))}
+            return {"coded": words.tolist(), "place": self.array(place.astype(np.int32))}
         return [self._word(one) for one in column]
 
     @staticmethod
