@@ -17,7 +17,7 @@ from analysis.constants import DAYS_PER_YEAR
 from analysis.forecast.choices import LEARNING
 from analysis.forecast.lows import known_at
 from analysis.readings.draws import Whole, keys_of, mixed
-from analysis.readings.panel import LEFT, Bools, FleetTables, Floats, Ints, among, days_since_epoch, left_d
+from analysis.readings.panel import LEFT, Bools, FleetTables, Floats, Ints, days_since_epoch, left_d
 
 LAWS_LOOKS = 3  # looks that share class laws, those of the first of their days; for speed
 RESTS_ON = {
@@ -144,7 +144,7 @@ def _sampled(first_d: pd.Series[float], left_d: pd.Series[float], day: float) ->
 def _of(tables: FleetTables, names: list[str]) -> FleetTables:
     """The tables of some vehicles that a look rests on."""
     own = {
-        name: table[among(table["unit"], names)]
+        name: table[table["unit"].isin(names)]
         for name in RESTS_ON
         if (table := getattr(tables, name)) is not None and "unit" in table
     }

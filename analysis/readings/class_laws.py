@@ -282,7 +282,8 @@ def _modelled_emf(
     """Back-emf (V, R) of some vehicles from smoothed resistances, for any inrush share, and where their load is raised (field or
     drag unclear).  Only the motor's resistance goes with the share, and along a straight line."""
     n = len(panel.groups)
-    raw, whole = (raw_quantities(panel, load[0], load[1], np.tile([share, at_inrush], (n, 1))) for share in (0.0, 1.0))
+    raw = raw_quantities(panel, load[0], load[1], np.tile([0.0, at_inrush], (n, 1)))
+    whole = raw_quantities(panel, load[0], load[1], np.tile([1.0, at_inrush], (n, 1)), ice=raw.ice)
     value = reference_values(panel, raw, battery, load, np.zeros(n), None)
     usual = group_median(smooth_level(value[LOAD:CONTROL])[0], panel.group, n)[panel.group[rows]][:, None]
     level, x, drive_v, group = smooth_level(value[:, rows]), raw.x[rows], raw.drive_v[rows], panel.group[rows]

@@ -180,7 +180,9 @@ def dates_of(days: Floats) -> pd.DatetimeIndex:
 def class_groups(units: pd.DataFrame, classes: tuple[str, ...] = ()) -> tuple[Ints, tuple[str, ...]]:
     """Vehicle class and system voltage together make the group that vehicles are compared within; classes: of the larger
     fleet that these are some vehicles of."""
-    label = np.array(list(map(group_name, *(units[name].to_numpy() for name in ("vehicle_class", "system_v")))), dtype=object)
+    label = np.array(
+        list(map(group_name, *(units[name].to_numpy() for name in ("vehicle_class", "system_v")))), dtype=object
+    )
     if classes:
         return pd.Index(classes).get_indexer(pd.Index(label)).astype(np.int64), classes
     codes, names = pd.factorize(label, sort=True)
@@ -251,7 +253,8 @@ def whose(units: pd.DataFrame, readings: pd.DataFrame) -> Ints:
 
 
 def among(units: pd.Series, names: Any) -> Bools:
-    """(N,) whether vehicles are among those of these names, none of them twice: `isin` of words takes thirty times as long."""
+    """(N,) whether vehicles are among those of these names, none of them twice: where names are many `isin`, which takes each
+    apart, takes fifty times as long."""
     return np.asarray(pd.Index(names).get_indexer(pd.Index(units)) >= 0)
 
 
