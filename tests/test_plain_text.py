@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import pytest
 
-from dashboard.words.plain_text import as_sentence, in_reader_unit, percent
+from dashboard.words.plain_text import act_words, as_sentence, in_reader_unit, percent
 
 
 @pytest.mark.parametrize(
@@ -41,3 +41,9 @@ def test_a_capital_first_leaves_the_rest() -> None:
     """A month keeps its capital: "looked at on 21 Nov", not "21 nov"."""
     assert as_sentence("postponed on 21 Nov until 5 Dec 2026") == "Postponed on 21 Nov until 5 Dec 2026"
     assert as_sentence("") == ""
+
+
+def test_when_to_act_is_said_as_people_say_it() -> None:
+    assert act_words("2026-12-05", "2026-12-05") == "act **now**"
+    assert act_words("2026-12-12", "2026-12-05") == "act by **12 Dec 2026**"
+    assert act_words(None, "2026-12-05") == "no day to act by yet"

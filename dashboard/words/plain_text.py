@@ -183,6 +183,13 @@ def by_when(act_by: str | None, as_of: str, *, missing: str = "no date yet") -> 
     return "now" if act_by and act_by <= as_of else day(act_by, missing=missing)
 
 
+def act_words(act_by: str | None, as_of: str) -> str:
+    """By when to act, of a list of the day `as_of`; for Markdown."""
+    if not act_by:
+        return "no day to act by yet"
+    return "act **now**" if act_by <= as_of else f"act by **{day(act_by)}**"
+
+
 def some(names: Sequence[str]) -> str:
     """The first few of many names."""
     return ", ".join(names[:NAMED]) + (" and others" if len(names) > NAMED else "")

@@ -70,8 +70,10 @@ WAITS_FOR_JUDGING: Final = "Vehicles are being judged; changes to the plan wait 
 VERSION: Final = "Version"
 VERSION_MADE: Final = "{version}, made {day} by {who}"
 BY_HAND_COSTS: Final = "What was fixed by hand costs {amount} more than the best plan without it."
-BEST: Final = "No plan with these costs and hours can be cheaper."
-BEST_OF_PROMISED: Final = "No plan with these costs and hours that keeps what was promised can be cheaper."
+BEST: Final = "No plan with these costs and hours can be cheaper by more than the reckoning tells."
+BEST_OF_PROMISED: Final = (
+    "No plan with these costs and hours that keeps what was promised can be cheaper by more than the reckoning tells."
+)
 MISSED: Final = "Of the most that these hours can save, at most {share} is missed."
 NO_HOURS: Final = "No workshop hours are known; bring in a workshops file, or set them under Hours and their price."
 HOURS_TITLE: Final = "Hours used of hours there are, by depot and week"

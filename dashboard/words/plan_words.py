@@ -195,10 +195,9 @@ def why_words(visit: Mapping[str, Any], currency: str, end: pd.Timestamp) -> str
     last = f"{day(end)}, its last day in service," if leaves else day(end)
     place = "It is in for its planned service that day. " if visit["in_service"] else ""
     waits = percent(visit["probability_waiting"])
-    risk = (
-        f"{as_sentence(waits)} chance of a no-start by {last} if nothing is done, "
-        f"{percent(visit['probability_before'])} before the visit."
-    )
+    before = visit["probability_before"]
+    risk = f"{as_sentence(waits)} chance of a no-start by {last} if nothing is done"
+    risk += f", {percent(before)} before the visit." if before else "."
     now, waiting = money(visit["cost_now"], currency), money(visit["cost_waiting"], currency)
     pinned = "Fixed by hand. " if visit["state"] == "pinned" else ""
     pays = visit["saving"] >= 0

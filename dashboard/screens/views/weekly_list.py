@@ -39,8 +39,8 @@ from dashboard.words import every_page
 from dashboard.words import list_words as say
 from dashboard.words.list_row import to_do
 from dashboard.words.plain_text import (
+    act_words,
     as_sentence,
-    by_when,
     cold_range,
     cold_words,
     day,
@@ -326,7 +326,9 @@ def show_row(
         middle.markdown(
             f"**{suspect_name(row).capitalize()}**, {sureness(row['part_probability'])} "
             f"({glued(percent(row['part_probability']))})  \n"
-            + say.CHANCE.format(chance=percent(row["no_start_probability"]), day=by_when(row["act_by"], body["as_of"]))
+            + say.CHANCE.format(
+                chance=percent(row["no_start_probability"]), act=act_words(row["act_by"], body["as_of"])
+            )
             + f"  \n:small[{say.LAST_READ.format(day=day(row['last_reading_on']))}]"
         )
         coldest = body["depots"].get(row["depot"], {}).get("coming_low_c")
