@@ -55,7 +55,7 @@ class Draws:
         else:
             row, column = np.nonzero(where)
             place = point[column] + shift[row]
-        place -= np.floor(place)
+        place -= place >= 1.0
         return np.asarray(np.clip(place, INSIDE, 1.0 - INSIDE, out=place), dtype=np.float64)
 
     def normal(self, quantity: str, where: Bools | None = None) -> Floats:
