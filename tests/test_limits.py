@@ -341,8 +341,14 @@ def test_what_a_start_needs_by_the_user_s_limits_is_what_the_class_is_held_to() 
 def test_what_an_engine_of_unknown_fuel_needs_is_what_a_reading_of_it_is_held_to() -> None:
     """75 rpm, the least of either kind, with a doubt that reaches to a diesel's 100 within one standard deviation: hypot(20, 25) by hand."""
     units = pd.DataFrame(
-        {"unit": ["a", "b"], "vehicle_class": ["bus", "van"], "system_v": [24, 12], "fuel": ["", "diesel"]}
+        {
+            "unit": list("abcd"),
+            "vehicle_class": ["bus", *["van"] * 3],
+            "system_v": [24, 12, 12, 12],
+            "fuel": ["", "", "petrol", "Gazole"],
+        }
     )
+    units = pd.concat([units, units.iloc[3:].assign(unit="e")])
     mean, sd = need_priors(make_panel(with_own_needs(units, LimitBook()), pd.DataFrame({"unit": [], "taken_at": []})))
     assert mean[:, 0].tolist() == [75.0, 100.0]
     assert mean[0, 0] == default_limits(24, fuel="").least_cranking_rpm.value

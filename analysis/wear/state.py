@@ -414,12 +414,12 @@ def need_priors(panel: Panel) -> tuple[Floats, Floats]:
     mean, sd = np.empty((len(panel.groups), 3)), np.empty((len(panel.groups), 3))
     has, at = np.unique(panel.group, return_index=True)
     first = panel.units.iloc[at]
-    fuels, system_v = first["fuel"].astype(str).tolist(), first["system_v"].tolist()
+    fuels, system_v = _fuels(panel), first["system_v"].tolist()
     stated = {name: first[name].tolist() for name in OWN_NEEDS if name in first}
     place = dict(zip(has.tolist(), range(len(has)), strict=True))
     for g in range(len(panel.groups)):
         i = place.get(g)
-        fuel = "diesel" if i is None else fuels[i]
+        fuel = fuels.get(g, "diesel" if i is None else "")
         volts = 12 if i is None else int(system_v[i])
         limits = default_limits(volts, fuel=fuel)
         sd[g] = _speed_sd(fuel, limits.least_cranking_rpm.value), NEED_DOUBT.supply_sd_v, NEED_DOUBT.coil_sd_v
@@ -433,6 +433,14 @@ def need_priors(panel: Panel) -> tuple[Floats, Floats]:
                 mean[g, k] = told.needs[k]
                 sd[g, k] = min(sd[g, k], float(np.hypot(told.needs_se[k], TRAVEL.needs_share * sd[g, k])))
     return mean, sd
+
+
+def _fuels(panel: Panel) -> dict[int, str]:
+    """Class -> what most of its vehicles burn of those that it is known of: vehicles built alike burn the same."""
+    fuel = panel.units["fuel"].astype(str)
+    known = pd.DataFrame({"group": panel.group, "burns": fuel.map({name: burns(name) for name in fuel.unique()})})
+    known = known[known["burns"] != ""].value_counts(sort=True).reset_index()
+    return dict(zip(known["group"][::-1].tolist(), known["burns"][::-1].tolist(), strict=True))
 
 
 def _speed_sd(fuel: str, least_rpm: float) -> float:
