@@ -101,6 +101,7 @@ def test_temperature_laws_are_found_again(battery: tuple[float, float], load: tu
     assert laws.load_per_k[0] * at[0] + laws.load_curve[0] * at[1] == pytest.approx(at @ load, abs=0.06)
 
 
+@pytest.mark.nightly
 def test_the_stated_doubt_of_a_law_covers_the_truth() -> None:
     """Simulated truth: 24 small fleets (ten readings each of six vehicles) whose laws lie about the prior as it says;
     the correction from their usual temperature to -20 degC is out by its stated error: 0.5 to 1.5 of it in root mean
