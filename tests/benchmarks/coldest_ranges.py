@@ -1,9 +1,10 @@
 """How often the 80 % range of the coldest start holds, on every evaluation fleet:
 
-python coldest_ranges.py [volts | loggers] [SEED ...]
+python coldest_ranges.py [volts | loggers] [lows] [SEED ...]
 
 With `volts` nothing was read but rest volts, lowest volts while cranking and the air. With `loggers` a workshop sees each vehicle two
-to four times a year, and a logger of these three notes every second morning of the last two years.
+to four times a year, and a logger of these three notes every second morning of the last two years. With `lows` the daily lows
+of the depots are known, too.
 
 A fleet's classes are one draw of nature's laws each, so that its vehicles err together: one fleet holds nearly all of the
 time and another half of it, and only many of them show whether the range is honest. Prints a line a fleet and their sum;
@@ -104,11 +105,13 @@ def run_of(spec: FleetSpec, *, loggers: bool) -> tuple[FleetRun, FleetTables]:
 
 
 def held(
-    spec: FleetSpec, seed: int, without: tuple[str, ...] = (), *, loggers: bool = False
+    spec: FleetSpec, seed: int, without: tuple[str, ...] = (), *, loggers: bool = False, lows: bool = False
 ) -> tuple[pd.DataFrame, Floats]:
     """One list of a fleet, without some measurements, beside its truth: class, error, width and interval score [K], below and above
     (the truth lies there), flagged; and its drawn coldest starts (vehicles, draws)."""
     run, tables = run_of(replace(spec, seed=seed, without=(*spec.without, *without)), loggers=loggers)
+    if lows:
+        tables = replace(tables, lows=run.fleet().lows)
     found = assess(tables, as_of=pd.Timestamp(run.spec.end), with_classes=False)
     made = drawn_of(found)
     units = found.units.set_index("unit").loc[made.state.names]
@@ -174,7 +177,7 @@ def main() -> None:
     every, possible, classes = [], [], []
     for spec in evaluation_specs():
         for seed in seeds:
-            beside, drawn = held(spec, seed, without, loggers="loggers" in sys.argv)
+            beside, drawn = held(spec, seed, without, loggers="loggers" in sys.argv, lows="lows" in sys.argv)
             every.append(beside)
             possible.append(if_a_draw_were_true(beside["class"], drawn))
             classes.append(apart(beside, drawn))
