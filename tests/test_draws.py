@@ -11,15 +11,19 @@ import numpy as np
 import pandas as pd
 import pytest
 import samples_kept
-from samples_fleet import fleet, quick, tables_of
+from samples_fleet import drawn_of, fleet, quick, tables_of
 from scipy.stats import kstest, qmc, t
 
 from analysis.forecast.learning import look_back
+from analysis.forecast.outlook import chosen
+from analysis.forecast.season import LATER_WINDOWS, WEEKS
 from analysis.readings.draws import QUANTITIES, Draws, keys_of
 from analysis.readings.panel import FleetTables
 from analysis.readings.sobol import DIRECTIONS, scrambled_points
 from analysis.wear.state import draw_state
+from analysis.worklist import judge as judge_module
 from analysis.worklist.assess import Assessment, assess
+from analysis.worklist.judge import drawn_as_judged, judge, left_open, with_more
 from demo_fleet.simulate import simulate_fleet
 from demo_fleet.specs import evaluation_specs
 
@@ -166,8 +170,7 @@ def shares_moved(one: pd.DataFrame, two: pd.DataFrame) -> tuple[pd.Series[float]
 def test_two_seeds_agree_within_half_the_stated_error_on_evaluation_fleets(
     k: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """In January, every look at the past: all coldest starts, and the probabilities of all vehicles but two in a hundred, whose few
-    draws on a rare path of growth are not quite spread; none by more than all of it (four seeds, every pair: .64 at most)."""
+    """In January, every look at the past: all coldest starts and all probabilities (four seeds, every pair: .23 to .41 at most)."""
     made = tables_of(simulate_fleet(replace(evaluation_specs()[k], units=120)))
     last = made.readings["taken_at"].max()
     day = min(pd.Timestamp(last.year, 1, 8), last.normalize())
@@ -177,18 +180,53 @@ def test_two_seeds_agree_within_half_the_stated_error_on_evaluation_fleets(
     moved_c, moved_p = shares_moved(one, two)
     assert (moved_c > 0.0).all(), "other draws"
     assert (moved_c <= 0.5).all()
-    assert (moved_p > 0.5).mean() <= 0.02
-    assert np.sqrt((moved_p**2).mean()) <= 0.15
-    assert moved_p.max() <= 1.0
+    assert (moved_p <= 0.5).all()
+    assert np.sqrt((moved_p**2).mean()) <= 0.1
+
+
+def test_a_vehicle_whose_chance_is_left_open_is_judged_by_more_draws(usual: Assessment) -> None:
+    """By hand: of 128 draws 6 that fail for certain leave about a twentieth open, with a standard error of sqrt(.047 (1 - .047) / 128)
+    = .019; one in two does not, nor do draws that all say the same, nor what a repair has ended."""
+    outlook = chosen(drawn_of(usual).prognosis, np.zeros(4, dtype=np.int64))
+    outlook = replace(outlook, alive=np.ones((4, 128)), renewed=np.array([0.0, 0.0, 0.0, 0.9]))
+    by_draw = np.zeros((4, 128))
+    by_draw[0, :6] = by_draw[1, ::2] = by_draw[3, :6] = 1.0
+    by_draw[2] = 0.05
+    assert left_open(by_draw, outlook).tolist() == [True, False, False, False]
+
+
+def test_more_draws_change_the_vehicles_that_they_are_for_and_no_other(
+    usual: Assessment, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Contract: rows in their places; those of the vehicle as if all had so many draws, its page by as many; all others as before."""
+    first = int(np.flatnonzero(usual.state.names == usual.outlook["unit"].iloc[0])[0])
+    read, some = usual.state.of(np.array([(first + k) % len(usual.state.names) for k in (23, 0, 1, 2)])), 1
+    names = read.names
+    monkeypatch.setattr(judge_module, "left_open", lambda by_draw, _: np.zeros(len(by_draw), dtype=bool))
+    season = replace(usual.shared.season, weeks=usual.shared.season.weeks or (usual.shared.season.soon,) * WEEKS)
+    season = replace(season, quarters=season.quarters or (season.soon,) * LATER_WINDOWS)
+    shared = replace(usual.shared, season=season)
+    few, many = judge(read, shared), judge(read, with_more(shared))
+    monkeypatch.setattr(judge_module, "left_open", lambda by_draw, _: np.arange(len(by_draw)) == some % len(by_draw))
+    found = judge(read, shared)
+    for table in ("units", "parts", "weeks", "beyond"):
+        now, before, all_more = (getattr(one, table) for one in (found, few, many))
+        own = now["unit"] == names[some]
+        assert own.any()
+        pd.testing.assert_frame_equal(now[~own], before[before["unit"] != names[some]], check_index_type=False)
+        like = all_more[all_more["unit"] == names[some]]
+        pd.testing.assert_frame_equal(now[own].reset_index(drop=True), like.reset_index(drop=True), rtol=0.0, atol=1e-9)
+    assert drawn_as_judged(read.of(np.array([some])), shared)[1].alive.shape == (1, 4 * shared.draws)
 
 
 def test_two_seeds_say_the_same_within_half_of_what_the_list_states(
     usual: Assessment, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Another seed in everything that is drawn, looks at the past too: every coldest start moves by at most half of half its stated
-    range; the probability of a no-start, where that is more than a hundredth, by a quarter of it in the root mean square and by all
-    of half its range at most (seven seeds, every pair: 0.10 to 0.23 and up to 1.0); the probability that flags, which has no range,
-    by a standard error of as many independent draws (binomial law) in the root mean square, and by less than four of them."""
+    range; so does every probability of a no-start, where that is more than a hundredth, and by a fifth of it in the root mean square
+    (seven seeds, every pair: .06 to .17, and one of 42 pairs has a vehicle that moves by more than half); the probability that flags,
+    which has no range, by a standard error of as many independent draws (binomial law) in the root mean square, and by less than four
+    of them."""
     quick(monkeypatch, looks=2)
     reseed(monkeypatch)
     other = assess(tables_of(fleet()), as_of=DAY, with_classes=False)
@@ -196,10 +234,10 @@ def test_two_seeds_say_the_same_within_half_of_what_the_list_states(
     moved_c, moved_p = shares_moved(one, two)
     assert (moved_c > 0.0).all(), "other draws"
     assert (moved_c <= 0.5).all()
-    assert np.sqrt((moved_p**2).mean()) <= 0.25
-    assert moved_p.max() <= 1.0
+    assert (moved_p <= 0.5).all()
+    assert np.sqrt((moved_p**2).mean()) <= 0.2
     moved = (one[list(FIGURES)] - two[list(FIGURES)]).abs()
     p = 0.5 * (one["flag_probability"] + two["flag_probability"])
     errors = moved["flag_probability"] / np.sqrt(p * (1.0 - p) / usual.shared.draws)
-    assert np.sqrt((errors**2).mean()) < 1.2
+    assert np.sqrt((errors**2).mean()) < 1.0
     assert errors.max() < 4.0

@@ -40,6 +40,7 @@ from analysis.wear.paths import (
     DrawNoise,
     Growth,
     PathGrid,
+    Rare,
     default_prior,
     draw_values,
     growth_posterior,
@@ -245,6 +246,23 @@ def test_drawn_values_are_those_of_whole_arrays(monkeypatch: pytest.MonkeyPatch)
     assert isinstance(plain, np.ndarray)
     assert plain.max() > 2.0 * plain.min()
     np.testing.assert_allclose(fast, plain, rtol=1e-6)
+
+
+def test_rare_paths_are_drawn_and_weighed_as_with_whole_arrays(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Values, and what each draw counts."""
+    growth, grid = posterior(60, 12)
+    noise, ahead = DrawNoise(chance_of(60, 16), CHANNELS[BATTERY]), np.array([0.0, 30.0])
+
+    def drawn() -> tuple[np.ndarray, np.ndarray]:
+        rare = Rare(np.full(60, 3.0), np.full((60, 16), 2.0))
+        return draw_values(growth, grid, ahead, noise, rare), rare.weight
+
+    fast, plain = both(drawn, monkeypatch)
+    assert isinstance(fast, tuple)
+    assert isinstance(plain, tuple)
+    assert plain[1].min() < 1.0 < plain[1].max()
+    for one, whole in zip(fast, plain, strict=True):
+        np.testing.assert_allclose(one, whole, rtol=1e-6)
 
 
 def test_levels_are_those_of_whole_arrays(monkeypatch: pytest.MonkeyPatch) -> None:

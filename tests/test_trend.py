@@ -22,6 +22,7 @@ from analysis.wear.paths import (
     DrawNoise,
     Growth,
     PathGrid,
+    Rare,
     default_prior,
     departures,
     draw_values,
@@ -338,6 +339,30 @@ def test_draws_have_the_mean_and_spread_of_the_posterior() -> None:
         grown = mean[0] - mean_value(found, GRID, 0.0)[0][0]
         assert drawn[k, 0].std() == pytest.approx(np.hypot(sd[0], PATHS.pace_sd * grown), rel=0.12)
     assert (drawn[1] >= drawn[0] - 1e-6).all(), "wear does not heal by itself"
+
+
+def test_rare_paths_are_drawn_more_often_and_count_as_much_as_they_are_probable() -> None:
+    """Law (importance sampling): the weight of all draws, and of those that soon fail, is what it is without; of a part that reads
+    sound some draws in a hundred fail soon instead of one, and of one that surely wears hardly any is drawn otherwise."""
+    sound, worn = (one(DAYS, found).posterior() for found in (FLAT, [1.0, 1.1, 1.3, 1.5, 1.8, 2.1, 2.5, 2.9]))
+    ahead, fails, many = np.array([30.0]), np.array([1.5]), 20_000
+    for growth in (sound, worn):
+        plain = draw_values(growth, GRID, ahead, DrawNoise(chance_of(1, many), "battery"))[0, 0]
+        rare = Rare(fails, np.ones((1, many)))
+        drawn, weight = (
+            draw_values(growth, GRID, ahead, DrawNoise(chance_of(1, many), "battery"), rare)[0, 0],
+            rare.weight[0],
+        )
+        soon, was = drawn > 1.0 + 0.3 * fails[0], plain > 1.0 + 0.3 * fails[0]
+        assert weight.mean() == pytest.approx(1.0, abs=1e-3)
+        assert (weight * soon).mean() == pytest.approx(was.mean(), rel=0.05, abs=2e-4)
+        assert (weight * drawn).mean() == pytest.approx(plain.mean(), abs=2e-3)
+        if growth is sound:
+            assert 1e-4 < was.mean() < 0.02
+            assert soon.mean() > 4.0 * was.mean()
+            assert 1.0 <= np.median(weight) < 1.1, "the others count about as much as before"
+        else:
+            assert np.abs(weight - 1.0).max() < 0.21
 
 
 def test_draws_come_from_the_generator_that_is_passed() -> None:

@@ -161,15 +161,20 @@ def recorded_share(repairs: pd.DataFrame, found: pd.DataFrame) -> float:
     )
 
 
-def not_failed(failed: Reals, since_reading_d: Floats, recorded: float) -> tuple[Reals, Reals]:
+def not_failed(
+    failed: Reals, since_reading_d: Floats, recorded: float, weight: Floats | None = None
+) -> tuple[Reals, Reals]:
     """Weight of every draw as one in which the vehicle still stands as read (..., U, K), and the mean weight (..., U)
     of all draws in which it failed in the past `survival_d` days and was repaired without a record.
 
     failed: (..., U, K) probability of a no-start in those days; since_reading_d: (U,) days since the last reading, which
-    would have shown the repair; NaN for none; recorded: share of repairs that are recorded.
+    would have shown the repair; NaN for none; recorded: share of repairs that are recorded; weight: (..., U, K) what each draw
+    counts, 1 by default.
     """
     alive = np.maximum(1.0 - failed, LEARNING.least_alive)
     unseen = np.clip(np.nan_to_num(since_reading_d, nan=LEARNING.survival_d) / LEARNING.survival_d, 0.0, 1.0)
+    if weight is not None:
+        alive, failed = weight * alive, weight * failed
     return alive, (1.0 - recorded) * unseen * mean_of_draws(failed)
 
 

@@ -102,15 +102,18 @@ def look_ahead(state: FleetState, learned: LearnedNeeds, season: Season, told: F
         return limits.ends(by_need(h).max(axis=0), charged=False) if found is None else found
 
     of_each = by_need(named)
-    limiting, ahead = np.median(of_each, axis=2).argmax(axis=0), limits.ends(of_each.max(axis=0), charged=False)
+    limiting, ahead = (
+        np.stack([weighted_quantile(one, state.weight, 0.5) for one in of_each]).argmax(axis=0),
+        limits.ends(of_each.max(axis=0), charged=False),
+    )
     coldest = np.stack([at_time(h) for h in range(len(state.ahead_d))])
     depot = season.codes(state.panel.units)
     failed = season.past.probability(depot, coldest[0], coldest[1])
-    weight, lost = not_failed(failed, state.day - state.last_day, learned.recorded)
+    weight, lost = not_failed(failed, state.day - state.last_day, learned.recorded, state.weight)
     starts = starts_on_record(state.panel.units, told.readings)
     repaired = last_repair(state.panel.units, told.repairs, state.resets.day)
     failures = standing_failures(starts, repaired, state.day, learned.recorded)
-    weight = np.where(failures.any[:, None], 1.0, weight)  # it did fail, and stands as it failed
+    weight = np.where(failures.any[:, None], state.weight, weight)  # it did fail, and stands as it failed
     usual_c = season.usual_c[depot]
     span = (state.day - LEARNING.survival_d, state.day)
     likely, fits = outcome_weight(starts, failures, repaired, (coldest[0], coldest[1]), usual_c, span, weight)

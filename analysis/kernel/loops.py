@@ -616,7 +616,8 @@ def paths_weighed(
 def values_drawn(
     first: int,
     stop: int,
-    weight: Singles,
+    often: Singles,
+    counts: Singles,
     base: Singles,
     amount: Singles,
     var_base: Singles,
@@ -632,17 +633,19 @@ def values_drawn(
     ahead_d: Doubles,
     aged: Doubles,
     value: Singles,
+    weight: Doubles,
 ) -> None:
     """Values (H, U, K) drawn from posteriors over N growth paths (U, N), the first of them steady; see `wear.paths`.
 
-    even ... pace_z: (U, K) chance; now: (N,) growth of each path today, then: (H, N) `ahead_d` (H,) days ahead; aged: (H, U).
+    often, counts: (U, N) how often each path is drawn, and what such a draw counts, which its weight (U, K) is multiplied by; even ...
+    pace_z: (U, K) chance; now: (N,) growth of each path today, then: (H, N) `ahead_d` (H,) days ahead; aged: (H, U).
     """
-    paths, draws = weight.shape[1], even.shape[1]
+    paths, draws = often.shape[1], even.shape[1]
     up_to = np.empty(paths, np.float64)
     for u in range(first, stop):
         total = 0.0
         for n in range(paths):
-            total += weight[u, n]
+            total += often[u, n]
             up_to[n] = total
         for n in range(paths):
             up_to[n] /= total
@@ -656,6 +659,7 @@ def values_drawn(
                     n = middle + 1
                 else:
                     high = middle
+            weight[u, k] *= counts[u, n]
             mean, variance, together = np.float64(amount[u, n]), np.float64(var_amount[u, n]), np.float64(cov[u, n])
             drawn, new, pace = 0.0, np.float64(base[u, n]), 1.0
             if n > 0:

@@ -26,7 +26,7 @@ SIGNATURES: Final[dict[Loop, tuple[str, ...]]] = {
     loops.paths_weighed: (
         *(_D2,) * 3, _MARKS, _MARKS, _D1, _D1, _D2, _D2, "float64", _PLACES, _D1, _D1, *(_F2,) * 6, _D1,
     ),
-    loops.values_drawn: (*(_F2,) * 6, *(_D2,) * 4, "float64", _D1, _D2, _D1, _D2, _F3),
+    loops.values_drawn: (*(_F2,) * 7, *(_D2,) * 4, "float64", _D1, _D2, _D1, _D2, _F3, _D2),
     loops.coldest_on_levels: (
         _F3, _F2, _F2, _F2, _PLACES, _PLACES, _F3, _F3, _F1, _F1, "float32", "float32", _F3, _F3, _F3, _F3, _F3, _F3,
     ),

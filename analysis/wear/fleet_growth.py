@@ -20,6 +20,7 @@ from analysis.wear.paths import (
     DrawNoise,
     Growth,
     PathGrid,
+    Rare,
     draw_values,
     growth_posterior,
     levels_of,
@@ -128,14 +129,16 @@ def drawn_values(
     ahead_d: Floats,
     noise: DrawNoise,
     also: Callable[[slice, Growth], None] = lambda _rows, _growth: None,
+    rare: Rare | None = None,
 ) -> npt.NDArray[np.float32]:
-    """(H, U, K) values of all vehicles drawn `ahead_d` days after the assessment; also: called with each posterior of some."""
+    """(H, U, K) values of all vehicles drawn `ahead_d` days after the assessment; also: called with each posterior of some;
+    rare: as in :func:`draw_values`."""
     n, grid = len(readings.value), readings.grid
     drawn = np.empty((len(ahead_d), n, noise.draws), dtype=np.float32)
 
     def fill(s: slice) -> None:
         own = readings.posterior(s)
-        drawn[:, s] = draw_values(own, grid, ahead_d, noise.of(s))
+        drawn[:, s] = draw_values(own, grid, ahead_d, noise.of(s), None if rare is None else rare.of(s))
         also(s, own)
 
     in_chunks(n, CHUNK_UNITS, fill)
@@ -143,7 +146,7 @@ def drawn_values(
 
 
 def summed_up(
-    readings: ChannelReadings, ahead_d: Floats, noise: DrawNoise
+    readings: ChannelReadings, ahead_d: Floats, noise: DrawNoise, rare: Rare | None = None
 ) -> tuple[GrowthSummary, npt.NDArray[np.float32]]:
     """Summary of all vehicles, and :func:`drawn_values`."""
     n, grid = len(readings.value), readings.grid
@@ -155,5 +158,5 @@ def summed_up(
         steady[s], onset[s], slip[s] = own.weight[:, 0], onset_day(own, grid), own.last_slip
         level[s], level_sd[s], later[s], before[s] = levels_of(own, grid, GROWTH_D, back[s])
 
-    drawn = drawn_values(readings, ahead_d, noise, keep)
+    drawn = drawn_values(readings, ahead_d, noise, keep, rare)
     return GrowthSummary(steady, level, level_sd, later, before, back, onset, slip), drawn

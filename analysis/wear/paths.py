@@ -38,6 +38,8 @@ CHUNK_UNITS = 250  # so that one chunk fits the cache
 SURELY_GROWS_SD = 4.0  # amounts so many standard errors above nil are surely above it
 LEAST_PATH_WEIGHT = 1e-6  # paths less probable than this change no figure
 SURELY_STEADY = 1e-9  # more than rounding makes of a place among the draws
+RARE_D = 30.0  # how fast a path is tells what it adds by so many days ahead
+RARE_EXCESS, RARE_TIMES, RARE_SHARE = 0.3, 8.0, 0.2  # two seeds differ as little with half or twice of each
 PER_DAY = 4  # steps of the table of growth
 
 
@@ -457,26 +459,61 @@ class DrawNoise:
         return DrawNoise(self.chance.of(rows), self.channel)
 
 
-def draw_values(growth: Growth, grid: PathGrid, ahead_d: Floats, noise: DrawNoise) -> npt.NDArray[np.float32]:
+@dataclass(frozen=True)
+class Rare:
+    """That paths on which a part soon fails are drawn more often than they are probable, because a few of K draws would make up all
+    of a small chance; each such draw counts for less (importance sampling: Kahn and Marshall 1953).
+
+    fail_excess: (U,) excess at which the part fails; weight: (U, K) what each draw counts, multiplied as paths are drawn.
+    """
+
+    fail_excess: Floats
+    weight: Floats
+
+    def of(self, rows: slice) -> Rare:
+        """The same of some of its vehicles."""
+        return Rare(self.fail_excess[rows], self.weight[rows])
+
+    def often(self, growth: Growth, grid: PathGrid) -> tuple[Reals, Reals]:
+        """(U, N) each: how often the paths are drawn, and what a draw of each counts, the inverse of how much more often.
+
+        A path that soon adds RARE_EXCESS of the failing excess or more is drawn up to RARE_TIMES more often, slower ones less by
+        the square, none of them where they are no rarity: RARE_SHARE of draws at most is spent on it.
+        """
+        excess = growth.amount * _grown(grid, np.array([RARE_D])) / self.fail_excess[:, None]
+        fast = np.square(np.clip(excess / RARE_EXCESS, 0.0, 1.0))
+        weight = growth.weight / growth.weight.sum(axis=1, dtype=np.float64)[:, None]
+        share = (weight * fast).sum(axis=1, keepdims=True)
+        times = 1.0 + np.minimum(RARE_TIMES, RARE_SHARE / np.maximum(share, RARE_SHARE / RARE_TIMES)) * fast
+        often = weight * times
+        return often.astype(np.float32), (often.sum(axis=1, keepdims=True) / times).astype(np.float32)
+
+
+def draw_values(
+    growth: Growth, grid: PathGrid, ahead_d: Floats, noise: DrawNoise, rare: Rare | None = None
+) -> npt.NDArray[np.float32]:
     """(H, U, K) drawn values (multiples of class-usual) `ahead_d` days after the assessment (negative: before; AS_BUILT: as it
-    would be today had nothing worn)."""
+    would be today had nothing worn); rare: without it every draw counts the same."""
     place, base_z = noise.path, noise.normal("base")
+    often, counts = (growth.weight, np.ones_like(growth.weight)) if rare is None else rare.often(growth, grid)
+    weight = np.ones(place.shape) if rare is None else rare.weight
     loop = compiled(values_drawn)
     if loop is not None:
-        steady = growth.weight[:, :1].astype(np.float64) / growth.weight.sum(axis=1, dtype=np.float64)[:, None]
+        steady = often[:, :1].astype(np.float64) / often.sum(axis=1, dtype=np.float64)[:, None]
         worn = place > steady * (1.0 - SURELY_STEADY)
         shape = _grown(grid, np.concatenate([[0.0], ahead_d]))
         chance = (place, noise.normal("amount", worn), base_z, noise.normal("pace", worn))
         found = np.empty((len(ahead_d), *place.shape), dtype=np.float32)
         loop(
             0, len(place),
-            *growth.fields,
+            *(np.ascontiguousarray(of, np.float32) for of in (often, counts)), *growth.fields[1:],
             *(np.ascontiguousarray(z, np.float64) for z in chance),
             PATHS.pace_sd, shape[0], shape[1:], np.asarray(ahead_d, np.float64),
-            np.stack([growth.aged(ahead) for ahead in ahead_d]), found,
+            np.stack([growth.aged(ahead) for ahead in ahead_d]), found, weight,
         )  # fmt: skip
         return found
-    path = _draw_paths(growth.weight, place)
+    path = _draw_paths(often, place)
+    weight *= np.take_along_axis(counts, path, axis=1)
     amount_z, pace_z = (noise.normal(name, path > 0) for name in ("amount", "pace"))
 
     def take(field: Reals) -> Floats:

@@ -57,6 +57,7 @@ from analysis.wear.paths import (
     AS_BUILT,
     DrawNoise,
     PathGrid,
+    Rare,
     default_prior,
     make_grid,
     standing_alone,
@@ -138,7 +139,7 @@ class FleetState(FleetRead):
 
     growth: one per channel, none where nobody asked; drawn: (H, 7, U, K) multiples of class-usual at `ahead_d`; field: (U, K)
     motor field; weak: (U, K) draws in which a raised load is the starter's; starter_share: (U,) how probable that is; built:
-    (U, K) load as the vehicle was built, which work on the engine brings back.
+    (U, K) load as the vehicle was built, which work on the engine brings back; weight: (U, K) what a draw counts, 1 for the most.
     """
 
     growth: tuple[GrowthSummary, ...]
@@ -148,6 +149,7 @@ class FleetState(FleetRead):
     weak: Bools
     starter_share: Floats
     built: Reals
+    weight: Floats
 
     @property
     def motors(self) -> tuple[Floats, Bools, Reals]:
@@ -164,6 +166,7 @@ class FleetState(FleetRead):
             weak=self.weak[rows],
             starter_share=self.starter_share[rows],
             built=self.built[rows],
+            weight=self.weight[rows],
         )
 
 
@@ -183,22 +186,26 @@ def estimate_state(
     return draw_state(read, ahead_d, draws=draws, seed=seed, growth=growth)
 
 
-def draw_state(read: FleetRead, ahead_d: Floats, *, draws: int, seed: int = 0, growth: bool = True) -> FleetState:
+def draw_state(
+    read: FleetRead, ahead_d: Floats, *, draws: int, seed: int = 0, growth: bool = True, rare: bool = False
+) -> FleetState:
     """K possible truths of every vehicle at days ahead; those of a vehicle are the same whatever others are drawn with it.
 
-    growth: whether growth is summed up as well, which draws do without.
+    growth: whether growth is summed up as well, which draws do without; rare: whether paths on which a part soon fails are drawn
+    more often, so that draws count by their weight.
     """
     chance = Draws(keys_of(read.names), draws, seed)
     drawn = np.empty((len(ahead_d), len(CHANNELS), len(read.names), draws), dtype=np.float32)
+    weight = np.ones((len(read.names), draws))
     summaries = []
     for c, own in enumerate(read.channels):
         days = np.append(ahead_d, AS_BUILT) if c == LOAD else ahead_d
-        noise = DrawNoise(chance, CHANNELS[c])
+        noise, often = DrawNoise(chance, CHANNELS[c]), Rare(own.fail_excess, weight) if rare else None
         if growth:
-            summary, found = summed_up(own, days, noise)
+            summary, found = summed_up(own, days, noise, often)
             summaries.append(summary)
         else:
-            found = drawn_values(own, days, noise)
+            found = drawn_values(own, days, noise, rare=often)
         drawn[:, c] = found[: len(ahead_d)]
         if c == LOAD:
             built = found[-1]
@@ -213,6 +220,7 @@ def draw_state(read: FleetRead, ahead_d: Floats, *, draws: int, seed: int = 0, g
         weak=weak,
         starter_share=share,
         built=built,
+        weight=weight / weight.max(axis=1, keepdims=True),
     )
 
 

@@ -20,7 +20,7 @@ from analysis.wear.paths import mean_value
 from analysis.wear.state import FleetRead
 from analysis.worklist.assess import Assessment
 from analysis.worklist.choices import JUDGING
-from analysis.worklist.judge import drawn
+from analysis.worklist.judge import drawn_as_judged
 from analysis.worklist.part import PART_CHANNEL
 
 PATH_STEP_D = 7.0  # the drawn path has a point a week
@@ -216,7 +216,7 @@ def cold_course(assessment: Assessment, unit: str, *, part: str | None = None) -
 
     :returns: day, coldest_start_c, low_c, high_c (80 %), renewed_c (NaN without `part`)
     """
-    state, own, _ = drawn(assessment.state.of(np.array([position(assessment, unit)])), assessment.shared)
+    state, own, _ = drawn_as_judged(assessment.state.of(np.array([position(assessment, unit)])), assessment.shared)
     now, alive = own.coldest, own.alive
     renewed = outlook_renewed(state, own, np.zeros(1, dtype=np.int64), [part]).coldest if part else None
     keep = [k for k, a in enumerate(state.ahead_d) if a >= 0]

@@ -5,7 +5,7 @@ of a large one would fill the memory.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from typing import Final
 
 import numpy as np
@@ -29,7 +29,7 @@ from analysis.forecast.outlook import (
 )
 from analysis.forecast.season import LATER_D, LATER_WINDOWS, WEEKS, Season
 from analysis.readings.outcomes import with_outcome
-from analysis.readings.panel import FleetTables, Floats, Ints, Reals, dates_of, in_chunks
+from analysis.readings.panel import Bools, FleetTables, Floats, Ints, Reals, dates_of, in_chunks
 from analysis.readings.renewals import PARTS
 from analysis.wear.state import FleetRead, FleetState, draw_state
 from analysis.worklist.choices import FLAGS, JUDGING, NAMING
@@ -38,6 +38,12 @@ from analysis.worklist.part import part_table, wear_progress
 from analysis.worklist.risk import Wear, either, unit_table, with_other_causes
 
 DRAWS: Final = 128
+MORE_DRAWS: Final = 4  # times as many of a vehicle whose chance they leave open
+OPEN_SHARE: Final = (
+    0.25  # of half its range, as which counts no less than OPEN_LEAST: a standard error beyond leaves a chance open
+)
+OPEN_LEAST: Final = 0.02
+OPEN_SHARES: Final = (0.14, 0.86)  # not the range's own ends, which of a few draws may lie far out by luck
 SEASON_D: Final = 182
 CHUNK_VEHICLES: Final = 500  # drawn at a time, twice over: 150 kB a vehicle, so that memory is not what ends it
 TOLD_COLUMNS: Final = ["unit", "taken_at", "outcome", "temperature_c"]
@@ -130,18 +136,60 @@ def together(parts: Sequence[Judged]) -> Judged:
 def drawn(read: FleetRead, shared: Shared) -> tuple[FleetState, Outlook, Inspected]:
     """Possible truths of some vehicles, how they start in each, and what looks that found nothing say."""
     h = shared.place(shared.horizon_days)
-    state = draw_state(read, shared.ahead_d, draws=shared.draws)
+    state = draw_state(read, shared.ahead_d, draws=shared.draws, rare=True)
     outlook = look_ahead(state, shared.learned, shared.season, shared.told, named=h)
     return (state, *inspected(state, outlook, h, shared.told.findings))
 
 
+def drawn_as_judged(read: FleetRead, shared: Shared) -> tuple[FleetState, Outlook, Inspected]:
+    """:func:`drawn` of a single vehicle, as many draws as it was judged by."""
+    found = drawn(read, shared)
+    return drawn(read, with_more(shared)) if left_open(soon_by_draw(found[1], shared), found[1]).any() else found
+
+
+def with_more(shared: Shared) -> Shared:
+    """The same with more draws."""
+    return replace(shared, draws=MORE_DRAWS * shared.draws)
+
+
+def soon_by_draw(outlook: Outlook, shared: Shared) -> Floats:
+    """(U, K) probability, per draw, of a no-start within the horizon."""
+    return window_probability(outlook, shared.season.soon, shared.place(0.0), shared.place(shared.horizon_days))
+
+
+def left_open(by_draw: Floats, outlook: Outlook) -> Bools:
+    """(U,) whether so many draws by_draw (U, K) leave a probability open: its standard error, as of draws by plain chance, is beyond
+    OPEN_SHARE of half its range."""
+    weight = outlook.alive / outlook.alive.sum(axis=1)[:, None]
+    away = by_draw - (by_draw * weight).sum(axis=1)[:, None]
+    error = (1.0 - outlook.renewed) * np.sqrt(np.square(weight * away).sum(axis=1))
+    low, high = window_bounds(by_draw[..., None], outlook.alive, gone_of(outlook), OPEN_SHARES)[..., 0]
+    return np.asarray(error > OPEN_SHARE * np.maximum(0.5 * (high - low), OPEN_LEAST))
+
+
 def judge(read: FleetRead, shared: Shared) -> Judged:
-    """The vehicles judged at the start of the day on which they were read."""
+    """The vehicles judged at the start of the day on which they were read, by more draws where these leave a probability open."""
+    found, rows = judged_by(read, shared)
+    if not len(rows):
+        return found
+    more, _ = judged_by(read.of(rows), with_more(shared))
+    place, again = pd.Index(read.names), read.names[rows]
+
+    def merged(plain: pd.DataFrame, new: pd.DataFrame) -> pd.DataFrame:
+        table = pd.concat([plain[~plain["unit"].isin(again)], new], ignore_index=True)
+        order = np.argsort(place.get_indexer(pd.Index(table["unit"].astype(str))), kind="stable")
+        return table.take(order).reset_index(drop=True)
+
+    return Judged(*(merged(getattr(found, one.name), getattr(more, one.name)) for one in fields(Judged)))
+
+
+def judged_by(read: FleetRead, shared: Shared) -> tuple[Judged, Ints]:
+    """The vehicles judged by as many draws as are asked for, and those whose probability they leave open."""
     learned, season, days = shared.learned, shared.season, shared.horizon_days
     state, outlook, looked = drawn(read, shared)
     now, h, far = (shared.place(d) for d in (0.0, days, FLAGS.window_d))
     failures = outlook.failures
-    by_draw = window_probability(outlook, season.soon, now, h)
+    by_draw = soon_by_draw(outlook, shared)
     mean = calibrated((1.0 - outlook.renewed) * weighted_mean(by_draw, outlook.alive), learned)
     probability = either(with_other_causes(mean, days), failures.again(days))
     low, high = probability_bounds(by_draw[..., None], outlook, probability[:, None], learned, np.array([float(days)]))
@@ -156,7 +204,7 @@ def judge(read: FleetRead, shared: Shared) -> Judged:
     weeks, beyond = outlook_table(state, outlook, shared, rows, shares, renewed)
     act_by = act_by_days(state, rows, weeks["probability"].to_numpy(np.float64))
     units = unit_table(state, outlook, shares, probability, (low[:, 0], high[:, 0]), far_probability, wear, act_by)
-    return Judged(looked.on_units(units), parts, weeks, beyond)
+    return Judged(looked.on_units(units), parts, weeks, beyond), np.flatnonzero(left_open(by_draw, outlook))
 
 
 def worn(
@@ -177,6 +225,11 @@ def worn(
     return Wear(np.maximum(avoidable, 0.0), used, wear_progress(state))
 
 
+def gone_of(outlook: Outlook) -> Floats:
+    """(U,) weight, beside that of the draws, of a repair that nobody recorded."""
+    return np.asarray(outlook.renewed / np.maximum(1.0 - outlook.renewed, 1e-6) * outlook.alive.sum(axis=1))
+
+
 def probability_bounds(
     by_draw: Floats, outlook: Outlook, probability: Floats, learned: LearnedNeeds, days: Reals
 ) -> tuple[Floats, Floats]:
@@ -185,8 +238,7 @@ def probability_bounds(
     Calibrated and with other causes over `days` (W,) [d], as the probability is. A few draws that fail for certain lift a mean
     above its own 90 % quantile: the bounds are widened to it, so that they are 80 % sure at least.
     """
-    gone = outlook.renewed / np.maximum(1.0 - outlook.renewed, 1e-6) * outlook.alive.sum(axis=1)
-    found = window_bounds(by_draw, outlook.alive, gone, (0.1, 0.9))
+    found = window_bounds(by_draw, outlook.alive, gone_of(outlook), (0.1, 0.9))
     low, high = (with_other_causes(calibrated(one, learned), days) for one in found)
     high = either(high, outlook.failures.again(days))
     return np.minimum(low, probability), np.maximum(high, probability)
