@@ -6,6 +6,7 @@ with whole arrays instead: the same figures, later.
 
 from __future__ import annotations
 
+import gc
 import pickle
 from collections.abc import Callable
 from typing import Any, Final, TypeAlias
@@ -67,6 +68,8 @@ def make_ready(told: Callable[[], None]) -> bool:
     except (ImportError, OSError):
         return False
     made: dict[Loop, Any] = {}
+    collected = gc.isenabled()
+    gc.disable()  # a tenth of the wait and more would go into looking through what the compiler still holds; 50 MB are let go later
     try:
         numba.extending.register_jitable(error_model="numpy")(loops.one_start)  # which loops call
         for loop, taken in SIGNATURES.items():
@@ -76,6 +79,9 @@ def make_ready(told: Callable[[], None]) -> bool:
                 told()
     except (RuntimeError, OSError, *DAMAGED, numba.core.errors.NumbaError):
         return False
+    finally:
+        if collected:
+            gc.enable()
     _made.update(made)
     return True
 
