@@ -31,7 +31,7 @@ from analysis.wear.state import day_number
 from analysis.worklist.assess import FleetList, assess, known_on
 from dashboard.cli.main import main
 from dashboard.cluster.engines import Here
-from dashboard.cluster.fleet import assess_folder
+from dashboard.cluster.fleet import assess_folder, leaving_listed
 from dashboard.desk.assessment import NothingToAssess, assess_database
 from dashboard.desk.kept_assessment import judged_version
 from dashboard.desk.kept_readings import read_readings
@@ -277,12 +277,14 @@ def test_a_folder_of_it_makes_the_same_list_and_the_same_database(tmp_path: Path
     pytest.importorskip("pyarrow")
     path = fleet_folder(tmp_path)
     names = [str(u) for u in store.read_units(store.open_database(path))["unit"]]
+    put_out(path, names[11], day="2023-01-20")
     db = put_out(path, *names[3:6], names[10])
     folder = export_folder(db, tmp_path / "parquet", vehicles=3).path
     import_folder(folder, tmp_path / "again.db")
     again = store.read_units(store.open_database(tmp_path / "again.db"))
     pd.testing.assert_frame_equal(again, store.read_units(db))
     day = dt.date(2022, 12, 12)
+    assert leaving_listed(opened_folder(folder), Here(), names, as_of=day) == {names[11]: dt.date(2023, 1, 20)}
     whole = assess_database(db, as_of=day)
     found = assess_folder(opened_folder(folder), Here(), as_of=day, horizon_days=30, tolerated=5.0)
     assert len(found.units) == len(names) - 4

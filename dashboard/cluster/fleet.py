@@ -16,7 +16,7 @@ from analysis.wear.state import FleetRead
 from analysis.worklist.assess import FleetList, Known, concluded, known_on, read_known
 from analysis.worklist.judge import DRAWS, Judged, Shared, in_parts, judge_all, together
 from dashboard.cluster.engines import Engine
-from dashboard.cluster.partitions import joined, readings_of, tables_of, weather_of
+from dashboard.cluster.partitions import joined, last_days_of, readings_of, tables_of, weather_of
 from dashboard.desk.assessment import check_not_empty
 from dashboard.desk.quick import quick_for
 from ingest.parquet_folder import ParquetFolder
@@ -53,6 +53,11 @@ def readings_listed(folder: ParquetFolder, engine: Engine, names: list[str], *, 
     parts = [engine.later(readings_of, folder, k, names, as_of) for k in range(folder.partitions)]
     found: pd.DataFrame = pd.concat(engine.now(parts), ignore_index=True)
     return found
+
+
+def leaving_listed(folder: ParquetFolder, engine: Engine, names: list[str], *, as_of: date) -> dict[str, date]:
+    parts = [engine.later(last_days_of, folder, k, names, as_of) for k in range(folder.partitions)]
+    return {unit: last for part in engine.now(parts) for unit, last in part.items()}
 
 
 def _size(tables: FleetTables, day: pd.Timestamp) -> int:

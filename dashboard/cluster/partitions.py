@@ -43,6 +43,11 @@ def readings_of(folder: ParquetFolder, k: int, names: Sequence[str], before: dat
     return store.read_readings(partition(folder, k, ("readings",), of=names), before=before)
 
 
+def last_days_of(folder: ParquetFolder, k: int, names: Sequence[str], day: date) -> dict[str, date]:
+    """Of some vehicles of partition k the last day in service, where that lies after `day`."""
+    return store.last_days_ahead(partition(folder, k, ("units",), of=names), day)
+
+
 def joined(weather: FleetTables, *parts: FleetTables) -> FleetTables:
     """The tables of all partitions, in their order; weather: what belongs to no vehicle."""
     names = ("units", "readings", "repairs", "reset_answers", "findings")

@@ -7,7 +7,7 @@ from pathlib import Path
 from dashboard.cli.commands.database import as_of
 from dashboard.cli.commands.lists import show_list
 from dashboard.cluster.engines import Here, on_dask
-from dashboard.cluster.fleet import assess_folder, readings_listed
+from dashboard.cluster.fleet import assess_folder, leaving_listed, readings_listed
 from dashboard.cluster.partitions import beside
 from dashboard.desk.assessment import known_climate, list_rows, own_costs
 from dashboard.desk.kept_assessment import tolerated_false_flags
@@ -24,7 +24,15 @@ def run_assess(options: argparse.Namespace) -> None:
         found = assess_folder(
             folder, engine, as_of=day, horizon_days=options.horizon_days, tolerated=tolerated_false_flags(db)
         )
-        listed = found.units if options.all else found.units[found.units["flagged"]]
-        readings = readings_listed(folder, engine, listed["unit"].tolist(), as_of=day)
-    rows = list_rows(found, readings, flagged_only=not options.all, book=limit_book(db), costs=own_costs(db))
+        listed = (found.units if options.all else found.units[found.units["flagged"]])["unit"].tolist()
+        readings = readings_listed(folder, engine, listed, as_of=day)
+        leaving = leaving_listed(folder, engine, listed, as_of=day)
+    rows = list_rows(
+        found,
+        readings,
+        flagged_only=not options.all,
+        book=limit_book(db),
+        costs=own_costs(db),
+        leaving=leaving,
+    )
     show_list(options, day, rows, found, assumed(known_climate(db, before=day), found.units))
