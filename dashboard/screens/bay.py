@@ -11,7 +11,7 @@ from dashboard.desk.reading_source import LOADED, latest_trusted
 from dashboard.screens.one_unit import Facts
 from dashboard.words import bay_words as say
 from dashboard.words import reading_sheet
-from dashboard.words.plain_text import MINUS, as_sentence, fahrenheit_of, number
+from dashboard.words.plain_text import MINUS, as_sentence, fahrenheit_of, joined, number
 from dashboard.words.safety import with_caution
 from ingest.entries import Entry
 from ingest.fields import KM_PER_MILE, MAIN_DROPS, MV_PER_V, QUANTITIES
@@ -212,7 +212,7 @@ def summary(lines: Mapping[str, list[Line]], entry: Entry) -> Line:
         return Line(WRONG, say.CANNOT_BE_SAVED.format(field=named))
     for verdict in (ACT, DOUBT, WATCH):
         if worst[verdict]:
-            return Line(verdict, reading_sheet.joined([LABELS[n].lower() for n in worst[verdict]]))
+            return Line(verdict, joined([LABELS[n].lower() for n in worst[verdict]]))
     return Line(PASS, say.WHAT_CAN_BE_JUDGED) if worst[PASS] else Line("", say.NO_LIMIT)
 
 

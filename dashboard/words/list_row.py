@@ -17,7 +17,7 @@ from analysis.readings.panel import RAN_FREE
 from analysis.readings.renewals import PARTS
 from dashboard.words.choices import SAYING
 from dashboard.words.plain_text import as_sentence
-from dashboard.words.reasons import PART_WORDS, Fact, facts, sentence, turning_alone
+from dashboard.words.reasons import PART_WORDS, Fact, facts, sentence, the_parts, turning_alone
 from dashboard.words.safety import said_with
 
 if TYPE_CHECKING:
@@ -52,8 +52,8 @@ IN_THE_SAME_VISIT, AT_THE_NEXT_SERVICE = "In the same visit", "at the next servi
 NOTHING_NOW = "nothing now"
 MEASURE_AGAIN = "at the next service measure the drop of the {parts} again"
 MEASURE_FIRST = "measure first: {what}"
-SEE_TO_ONE = "{when} see to the {part}, whose drop is over its limit"
-SEE_TO_MORE = "{when} see to the {first} and the {last}, whose drops are over their limits"
+SEE_TO_ONE = "{when} see to {parts}, whose drop is over its limit"
+SEE_TO_MORE = "{when} see to {parts}, whose drops are over their limits"
 VOLTS_OF_A_START = "Rest volts, then lowest volts while cranking: they tell the battery from cables, starter and engine; with the amps, these too."
 
 
@@ -168,10 +168,8 @@ def over_their_limit(evidence: Sequence[Fact], but: Sequence[str]) -> list[str]:
 
 
 def see_to(parts: Sequence[str], when: str = IN_THE_SAME_VISIT) -> str:
-    *before, last = [PART_WORDS[part] for part in parts]
-    if not before:
-        return SEE_TO_ONE.format(when=when, part=last)
-    return SEE_TO_MORE.format(when=when, first=", the ".join(before), last=last)
+    said = SEE_TO_ONE if len(parts) == 1 else SEE_TO_MORE
+    return said.format(when=when, parts=the_parts(parts))
 
 
 def list_row(

@@ -17,7 +17,7 @@ from analysis.plan.replacement_plan import ReplacementPlan
 from analysis.plan.result import rows_of
 from dashboard.words import plain_text
 from dashboard.words.plain_text import as_sentence, clean, count_words, day, number, safe, words
-from dashboard.words.reasons import PART_WORDS
+from dashboard.words.reasons import PART_WORDS, the_parts
 
 POLICY_WORDS = {
     "plan": "this plan",
@@ -172,9 +172,7 @@ def partly_done(one: Outdated) -> str:
 def job_words(kind: str, parts: list[str], measurement: str, beside: Sequence[str] = ()) -> str:
     """What is done at a visit; measurement: what is measured before anything is done, "" for nothing; beside: further parts to see to."""
     if beside:
-        return (
-            f"{job_words(kind, parts, measurement)}; see to the {' and the '.join(PART_WORDS[part] for part in beside)}"
-        )
+        return f"{job_words(kind, parts, measurement)}; see to {the_parts(beside)}"
     if measurement and kind != "measure":
         return f"measure first, then {job_words(kind, parts, '')}"
     names = " and ".join(PART_WORDS.get(part, part) for part in parts)

@@ -28,7 +28,7 @@ from analysis.bay.whose import Whose
 from analysis.circuit.battery import LOAD_TEST_F, celsius_from_fahrenheit, load_test_minimum_v
 from analysis.circuit.load import NO_PEAK, NO_SPEED
 from analysis.circuit.resistances import ELEMENTS
-from dashboard.words.plain_text import as_sentence, in_reader_unit, number, temperature
+from dashboard.words.plain_text import as_sentence, in_reader_unit, joined, number, temperature
 from dashboard.words.reasons import PART_WORDS
 from dashboard.words.safety import FROZEN, THAW, said_with
 from ingest.fields import QUANTITIES, SAMPLED
@@ -155,11 +155,6 @@ def not_identified(check: ReadingCheck) -> list[str]:
         if one.reason:
             by_reason.setdefault(reason_words(one.reason), []).append(ELEMENT_WORDS[one.element])
     return [f"{as_sentence(joined(names))}: not identified, because {why}." for why, names in by_reason.items()]
-
-
-def joined(names: list[str]) -> str:
-    """a, b and c."""
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def assumed_words(check: ReadingCheck) -> list[str]:

@@ -28,6 +28,7 @@ from dashboard.words.plain_text import (
     day,
     fahrenheit_of,
     in_reader_unit,
+    joined,
     span,
     temperature,
 )
@@ -572,9 +573,14 @@ def _misfit(fact: Fact, _: Reader) -> str:
     return f"{PART_WORDS[str(fact['part'])]} last read {_drop(fact)}: {apart}, measure it again"
 
 
+def the_parts(parts: Sequence[str]) -> str:
+    """ "the positive cable and the ground path"."""
+    return joined([f"the {PART_WORDS[part]}" for part in parts])
+
+
 def _rivals(fact: Fact, _: Reader) -> str:
     names = [f"{PART_WORDS[p['part']]} ({100 * p['part_probability']:.0f} %)" for p in fact["parts"]]
-    listed = f"{', '.join(names[:-1])} and {names[-1]}"
+    listed = joined(names)
     by = count_words(int(fact["readings"]), "reading")
     if fact["all_worn"]:
         return f"{listed} are worn at the same time, by {by}: either may stop it"
