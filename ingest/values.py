@@ -1,7 +1,7 @@
 """Text and cells become numbers and times: units written beside the value, decimal commas, dates of many habits."""
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
@@ -327,7 +327,7 @@ def _short_date(text: str, match: re.Match[str], order: DateOrder) -> ParsedTime
     meant, clock = _meant(match), match.groups()[4:]
     if order in ("iso", "?") or (order == "year-first" and not _may_begin_with_year(match)):
         if len(set(meant.values())) > 1:
-            return ParsedTime(problem=f"{shown(text)} {CAN_BE_READ} {_ways(meant)}")
+            return ParsedTime(problem=f"{shown(text)} {CAN_BE_READ} {joined(_ways(meant), 'or')}")
         order = next(iter(meant), "day-first" if int(match[1]) > 12 else "month-first")
     year, month, day = _in_order(match, order)
     if int(month) > 12 >= int(day):
@@ -361,17 +361,15 @@ def _meant(match: re.Match[str]) -> dict[ShortOrder, date]:
     return found
 
 
-def _ways(orders: Iterable[str]) -> str:
-    """ "day first or year first"."""
-    *most, last = (order.replace("-", " ") for order in orders)
-    return f"{', '.join(most)} or {last}" if most else last
+def _ways(orders: Iterable[str]) -> list[str]:
+    return [order.replace("-", " ") for order in orders]
 
 
 def ways_to_read(cell: object) -> str:
     """The orders that a short date can be read in, as "day first or month first"."""
     match = _SHORT.match(_WEEKDAY.sub("", clean_text(cell)))
     meant = _meant(match) if match else {}
-    return _ways(meant) if meant else ""
+    return joined(_ways(meant), "or") if meant else ""
 
 
 def _year(text: str) -> str:
@@ -423,3 +421,9 @@ def date_order_evidence(cell: object) -> Literal["", "day-first", "month-first",
 def counted(number: int, noun: str) -> str:
     """ "1 row", "3 rows"."""
     return f"{number} {noun}{'' if number == 1 else 's'}"
+
+
+def joined(names: Sequence[str], word: str = "and") -> str:
+    """ "a, b and c"."""
+    *first, last = names
+    return f"{', '.join(first)} {word} {last}" if first else last

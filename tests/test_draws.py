@@ -23,7 +23,7 @@ from analysis.readings.sobol import DIRECTIONS, scrambled_points
 from analysis.wear.state import draw_state
 from analysis.worklist import judge as judge_module
 from analysis.worklist.assess import Assessment, assess
-from analysis.worklist.judge import drawn_as_judged, judge, left_open, with_more
+from analysis.worklist.judge import drawn_as_judged, judge, left_open, soon_bounds, with_more
 from demo_fleet.simulate import simulate_fleet
 from demo_fleet.specs import evaluation_specs
 
@@ -192,7 +192,7 @@ def test_a_vehicle_whose_chance_is_left_open_is_judged_by_more_draws(usual: Asse
     by_draw = np.zeros((4, 128))
     by_draw[0, :6] = by_draw[1, ::2] = by_draw[3, :6] = 1.0
     by_draw[2] = 0.05
-    assert left_open(by_draw, outlook).tolist() == [True, False, False, False]
+    assert left_open(by_draw, outlook, soon_bounds(by_draw, outlook)[1]).tolist() == [True, False, False, False]
 
 
 def test_more_draws_change_the_vehicles_that_they_are_for_and_no_other(
@@ -202,12 +202,12 @@ def test_more_draws_change_the_vehicles_that_they_are_for_and_no_other(
     first = int(np.flatnonzero(usual.state.names == usual.outlook["unit"].iloc[0])[0])
     read, some = usual.state.of(np.array([(first + k) % len(usual.state.names) for k in (23, 0, 1, 2)])), 1
     names = read.names
-    monkeypatch.setattr(judge_module, "left_open", lambda by_draw, _: np.zeros(len(by_draw), dtype=bool))
+    monkeypatch.setattr(judge_module, "left_open", lambda by_draw, *_: np.zeros(len(by_draw), dtype=bool))
     season = replace(usual.shared.season, weeks=usual.shared.season.weeks or (usual.shared.season.soon,) * WEEKS)
     season = replace(season, quarters=season.quarters or (season.soon,) * LATER_WINDOWS)
     shared = replace(usual.shared, season=season)
     few, many = judge(read, shared), judge(read, with_more(shared))
-    monkeypatch.setattr(judge_module, "left_open", lambda by_draw, _: np.arange(len(by_draw)) == some % len(by_draw))
+    monkeypatch.setattr(judge_module, "left_open", lambda by_draw, *_: np.arange(len(by_draw)) == some % len(by_draw))
     found = judge(read, shared)
     for table in ("units", "parts", "weeks", "beyond"):
         now, before, all_more = (getattr(one, table) for one in (found, few, many))

@@ -34,6 +34,11 @@ class Paths:
     surely_failed: float = stated(6.0, "1", 3.0, 12.0,
         "with this power of how far past: a part past what fails at +5 °C seldom still serves; our choice")
     not_renewed: float = stated(0.02, "1", 0.01, 0.04, "share of recorded repairs that did not renew the part; our choice")
+    rare_d: float = stated(30.0, "d", 15.0, 60.0, "so far ahead a path is soon to fail or not, which is drawn more often then; our choice")
+    rare_excess: float = stated(0.3, "1", 0.15, 0.6, "of the failing excess, by which it grows until then, or it is drawn less by the square; "
+        "our choice, because two seeds differ as little with half or twice")
+    rare_times: float = stated(8.0, "1", 4.0, 16.0, "more often at most; our choice likewise")
+    rare_share: float = stated(0.2, "1", 0.1, 0.4, "of all draws at most is spent on such paths; our choice likewise")
 
 
 @dataclass(frozen=True)

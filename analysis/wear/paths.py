@@ -38,8 +38,6 @@ CHUNK_UNITS = 250  # so that one chunk fits the cache
 SURELY_GROWS_SD = 4.0  # amounts so many standard errors above nil are surely above it
 LEAST_PATH_WEIGHT = 1e-6  # paths less probable than this change no figure
 SURELY_STEADY = 1e-9  # more than rounding makes of a place among the draws
-RARE_D = 30.0  # how fast a path is tells what it adds by so many days ahead
-RARE_EXCESS, RARE_TIMES, RARE_SHARE = 0.3, 8.0, 0.2  # two seeds differ as little with half or twice of each
 PER_DAY = 4  # steps of the table of growth
 
 
@@ -477,16 +475,17 @@ class Rare:
     def often(self, growth: Growth, grid: PathGrid) -> tuple[Reals, Reals]:
         """(U, N) each: how often the paths are drawn, and what a draw of each counts, the inverse of how much more often.
 
-        A path that soon adds RARE_EXCESS of the failing excess or more is drawn up to RARE_TIMES more often, slower ones less by
-        the square, none of them where they are no rarity: RARE_SHARE of draws at most is spent on it.
+        A path that soon adds a share of the failing excess (`rare_excess`) or more is drawn up to so many times more often
+        (`rare_times`), slower ones less by the square, none where they are no rarity: few draws are spent on it (`rare_share`).
         """
-        excess = growth.amount * _grown(grid, np.array([RARE_D])) / self.fail_excess[:, None]
-        fast = np.square(np.clip(excess / RARE_EXCESS, 0.0, 1.0))
+        times, most = PATHS.rare_times, PATHS.rare_share
+        excess = growth.amount * _grown(grid, np.array([PATHS.rare_d])) / self.fail_excess[:, None]
+        fast = np.square(np.clip(excess / PATHS.rare_excess, 0.0, 1.0))
         weight = growth.weight / growth.weight.sum(axis=1, dtype=np.float64)[:, None]
         share = (weight * fast).sum(axis=1, keepdims=True)
-        times = 1.0 + np.minimum(RARE_TIMES, RARE_SHARE / np.maximum(share, RARE_SHARE / RARE_TIMES)) * fast
-        often = weight * times
-        return often.astype(np.float32), (often.sum(axis=1, keepdims=True) / times).astype(np.float32)
+        more = 1.0 + np.minimum(times, most / np.maximum(share, most / times)) * fast
+        often = weight * more
+        return often.astype(np.float32), (often.sum(axis=1, keepdims=True) / more).astype(np.float32)
 
 
 def draw_values(

@@ -24,6 +24,11 @@ class Judging:
         "a coldest start so near to what no start is promised below is held by it; our choice, which matters to the word for the need alone")
     cold_c: float = stated(-20.0, "°C", -25.0, -15.0,
         "at which laws are told as multiples; our choice, because a sound vehicle is expected to start there")
+    open_share: float = stated(0.25, "1", 0.15, 0.4,
+        "of half its range: a standard error by chance of draws beyond this leaves a chance open, and more are drawn; our choice")
+    open_least: float = stated(0.02, "1", 0.01, 0.04, "that half a range counts as at the least there; our choice")
+    open_tail: float = stated(0.14, "1", 0.1, 0.16,
+        "either end of the range there; our choice, not the tenth that is shown, which of few draws may lie far out by luck")
 
 
 @dataclass(frozen=True)

@@ -39,11 +39,7 @@ from analysis.worklist.risk import Wear, either, unit_table, with_other_causes
 
 DRAWS: Final = 128
 MORE_DRAWS: Final = 4  # times as many of a vehicle whose chance they leave open
-OPEN_SHARE: Final = (
-    0.25  # of half its range, as which counts no less than OPEN_LEAST: a standard error beyond leaves a chance open
-)
-OPEN_LEAST: Final = 0.02
-OPEN_SHARES: Final = (0.14, 0.86)  # not the range's own ends, which of a few draws may lie far out by luck
+RANGE: Final = (0.1, 0.9)  # ends of the range that is shown: 80 % sure
 SEASON_D: Final = 182
 CHUNK_VEHICLES: Final = 500  # drawn at a time, twice over: 150 kB a vehicle, so that memory is not what ends it
 TOLD_COLUMNS: Final = ["unit", "taken_at", "outcome", "temperature_c"]
@@ -144,7 +140,10 @@ def drawn(read: FleetRead, shared: Shared) -> tuple[FleetState, Outlook, Inspect
 def drawn_as_judged(read: FleetRead, shared: Shared) -> tuple[FleetState, Outlook, Inspected]:
     """:func:`drawn` of a single vehicle, as many draws as it was judged by."""
     found = drawn(read, shared)
-    return drawn(read, with_more(shared)) if left_open(soon_by_draw(found[1], shared), found[1]).any() else found
+    outlook = found[1]
+    by_draw = soon_by_draw(outlook, shared)
+    open_ones = left_open(by_draw, outlook, soon_bounds(by_draw, outlook)[1])
+    return drawn(read, with_more(shared)) if open_ones.any() else found
 
 
 def with_more(shared: Shared) -> Shared:
@@ -157,14 +156,21 @@ def soon_by_draw(outlook: Outlook, shared: Shared) -> Floats:
     return window_probability(outlook, shared.season.soon, shared.place(0.0), shared.place(shared.horizon_days))
 
 
-def left_open(by_draw: Floats, outlook: Outlook) -> Bools:
+def soon_bounds(by_draw: Floats, outlook: Outlook) -> tuple[Floats, Floats]:
+    """Two bounds (2, U, 1) each of probabilities by_draw (U, K): those that are shown, and a little further in."""
+    tail = JUDGING.open_tail
+    found = window_bounds(by_draw[..., None], outlook.alive, gone_of(outlook), (*RANGE, tail, 1.0 - tail))
+    return found[:2], found[2:]
+
+
+def left_open(by_draw: Floats, outlook: Outlook, inner: Floats) -> Bools:
     """(U,) whether so many draws by_draw (U, K) leave a probability open: its standard error, as of draws by plain chance, is beyond
-    OPEN_SHARE of half its range."""
+    a share of half its range, the inner bounds of `soon_bounds`."""
     weight = outlook.alive / outlook.alive.sum(axis=1)[:, None]
     away = by_draw - (by_draw * weight).sum(axis=1)[:, None]
     error = (1.0 - outlook.renewed) * np.sqrt(np.square(weight * away).sum(axis=1))
-    low, high = window_bounds(by_draw[..., None], outlook.alive, gone_of(outlook), OPEN_SHARES)[..., 0]
-    return np.asarray(error > OPEN_SHARE * np.maximum(0.5 * (high - low), OPEN_LEAST))
+    low, high = inner[..., 0]
+    return np.asarray(error > JUDGING.open_share * np.maximum(0.5 * (high - low), JUDGING.open_least))
 
 
 def judge(read: FleetRead, shared: Shared) -> Judged:
@@ -192,7 +198,8 @@ def judged_by(read: FleetRead, shared: Shared) -> tuple[Judged, Ints]:
     by_draw = soon_by_draw(outlook, shared)
     mean = calibrated((1.0 - outlook.renewed) * weighted_mean(by_draw, outlook.alive), learned)
     probability = either(with_other_causes(mean, days), failures.again(days))
-    low, high = probability_bounds(by_draw[..., None], outlook, probability[:, None], learned, np.array([float(days)]))
+    shown, inner = soon_bounds(by_draw, outlook)
+    low, high = probability_range(shown, outlook, probability[:, None], learned, np.array([float(days)]))
     far_draw = window_probability(outlook, season.later, now, far)
     far_probability = (1.0 - outlook.renewed) * weighted_mean(far_draw, outlook.alive)
     far_probability = either(far_probability, failures.again(FLAGS.window_d))
@@ -204,7 +211,7 @@ def judged_by(read: FleetRead, shared: Shared) -> tuple[Judged, Ints]:
     weeks, beyond = outlook_table(state, outlook, shared, rows, shares, renewed)
     act_by = act_by_days(state, rows, weeks["probability"].to_numpy(np.float64))
     units = unit_table(state, outlook, shares, probability, (low[:, 0], high[:, 0]), far_probability, wear, act_by)
-    return Judged(looked.on_units(units), parts, weeks, beyond), np.flatnonzero(left_open(by_draw, outlook))
+    return Judged(looked.on_units(units), parts, weeks, beyond), np.flatnonzero(left_open(by_draw, outlook, inner))
 
 
 def worn(
@@ -230,16 +237,15 @@ def gone_of(outlook: Outlook) -> Floats:
     return np.asarray(outlook.renewed / np.maximum(1.0 - outlook.renewed, 1e-6) * outlook.alive.sum(axis=1))
 
 
-def probability_bounds(
-    by_draw: Floats, outlook: Outlook, probability: Floats, learned: LearnedNeeds, days: Reals
+def probability_range(
+    bounds: Floats, outlook: Outlook, probability: Floats, learned: LearnedNeeds, days: Reals
 ) -> tuple[Floats, Floats]:
-    """(U, W) bounds of `probability` (U, W) that hold 80 % of the draws by_draw (U, K, W) and of repairs that nobody recorded.
+    """(U, W) ends of `probability` (U, W), from the bounds (2, U, W) that hold 80 % of the draws and of repairs that nobody recorded.
 
     Calibrated and with other causes over `days` (W,) [d], as the probability is. A few draws that fail for certain lift a mean
     above its own 90 % quantile: the bounds are widened to it, so that they are 80 % sure at least.
     """
-    found = window_bounds(by_draw, outlook.alive, gone_of(outlook), (0.1, 0.9))
-    low, high = (with_other_causes(calibrated(one, learned), days) for one in found)
+    low, high = (with_other_causes(calibrated(one, learned), days) for one in bounds)
     high = either(high, outlook.failures.again(days))
     return np.minimum(low, probability), np.maximum(high, probability)
 
@@ -284,7 +290,8 @@ def outlook_table(
     end_d = 7.0 * (np.arange(WEEKS) + 1.0)
     plain = frame(by_draw, renewed, end_d)
     mean = plain["probability"].reshape(n, WEEKS)
-    low, high = probability_bounds(by_draw, own, mean, learned, end_d)
+    bounds = window_bounds(by_draw, own.alive, gone_of(own), RANGE)
+    low, high = probability_range(bounds, own, mean, learned, end_d)
     weeks = pd.DataFrame(
         {
             "unit": names.repeat(WEEKS),

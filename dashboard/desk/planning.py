@@ -115,14 +115,14 @@ def when(moment: pd.Timestamp) -> str:
 
 def inputs_of(db: Database, found: Assessment, fleet: pd.DataFrame, pins: pd.DataFrame, as_of: date) -> PlanInputs:
     """What a plan is made from: an assessment of the day, the workshop's tables, decisions, and the pins to be kept."""
-    readings = read_readings(db, before=as_of)
+    readings, book = read_readings(db, before=as_of), limit_book(db)
     return PlanInputs(
         outlook=found.outlook, beyond=found.beyond, units=found.units, parts=found.parts, catalogue=store.read_parts(db),
         services=store.read_services(db), workshops=store.read_workshops(db),
         workshop_days=store.read_workshop_days(db), closures=store.read_closures(db),
         fleet=fleet,
         repairs=store.read_repairs(db, before=as_of), pins=pins, decisions=read_decisions(db), done=read_visits(db),
-        measure=measures_of(found, readings, limit_book(db), own_costs(db)), beside=seen_to(found, readings, limit_book(db)),
+        measure=measures_of(found, readings, book, own_costs(db)), beside=seen_to(found, readings, book),
     )  # fmt: skip
 
 

@@ -11,10 +11,11 @@ from dashboard.desk.reading_source import LOADED, latest_trusted
 from dashboard.screens.one_unit import Facts
 from dashboard.words import bay_words as say
 from dashboard.words import reading_sheet
-from dashboard.words.plain_text import MINUS, as_sentence, fahrenheit_of, joined, number
+from dashboard.words.plain_text import MINUS, as_sentence, fahrenheit_of, number
 from dashboard.words.safety import with_caution
 from ingest.entries import Entry
 from ingest.fields import KM_PER_MILE, MAIN_DROPS, MV_PER_V, QUANTITIES
+from ingest.values import joined
 
 PASS, WATCH, ACT, DOUBT, WRONG = "pass", "watch", "act", "doubt", "wrong"
 SAID: Final = {PASS: say.GOOD, WATCH: say.WATCH, ACT: say.OUTSIDE_LIMIT, DOUBT: say.DOUBTFUL, WRONG: say.WRONG}

@@ -190,12 +190,6 @@ def act_words(act_by: str | None, as_of: str) -> str:
     return "act **now**" if act_by <= as_of else f"act by **{day(act_by)}**"
 
 
-def joined(names: Sequence[str]) -> str:
-    """a, b and c."""
-    *first, last = names
-    return f"{', '.join(first)} and {last}" if first else last
-
-
 def some(names: Sequence[str]) -> str:
     """The first few of many names."""
     return ", ".join(names[:NAMED]) + (" and others" if len(names) > NAMED else "")

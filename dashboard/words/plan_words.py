@@ -18,6 +18,7 @@ from analysis.plan.result import rows_of
 from dashboard.words import plain_text
 from dashboard.words.plain_text import as_sentence, clean, count_words, day, number, safe, words
 from dashboard.words.reasons import PART_WORDS, the_parts
+from ingest.values import joined
 
 POLICY_WORDS = {
     "plan": "this plan",
@@ -140,7 +141,7 @@ def _done_to(one: Outdated) -> str:
 
 
 def _open_parts(one: Outdated) -> str:
-    return " and ".join(PART_WORDS[part] for part in one.still)
+    return joined([PART_WORDS[part] for part in one.still])
 
 
 def outdated_words(since: Sequence[Outdated]) -> list[str]:
@@ -175,7 +176,7 @@ def job_words(kind: str, parts: list[str], measurement: str, beside: Sequence[st
         return f"{job_words(kind, parts, measurement)}; see to {the_parts(beside)}"
     if measurement and kind != "measure":
         return f"measure first, then {job_words(kind, parts, '')}"
-    names = " and ".join(PART_WORDS.get(part, part) for part in parts)
+    names = joined([PART_WORDS.get(part, part) for part in parts]) if parts else ""
     if kind == "measure":
         return f"measure again, {names} first; time kept to act on it" if names else "measure the starting circuit"
     if kind == "replace":
@@ -311,7 +312,7 @@ def first_steps(plan: ReplacementPlan) -> list[str]:
 
 def changed_words(what: Sequence[str], by: str, at: pd.Timestamp | None) -> str:
     """That a plan was made before hours, prices or costs were changed."""
-    named = " and ".join(CHANGED_WORDS[name] for name in what)
+    named = joined([CHANGED_WORDS[name] for name in what])
     who = f" by {by} on {day(at)} at {at:%H:%M}" if at is not None else ""
     return f"{as_sentence(named)} were changed{who}, after this plan was made: plan again to count with them."
 

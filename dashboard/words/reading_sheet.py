@@ -28,10 +28,11 @@ from analysis.bay.whose import Whose
 from analysis.circuit.battery import LOAD_TEST_F, celsius_from_fahrenheit, load_test_minimum_v
 from analysis.circuit.load import NO_PEAK, NO_SPEED
 from analysis.circuit.resistances import ELEMENTS
-from dashboard.words.plain_text import as_sentence, in_reader_unit, joined, number, temperature
+from dashboard.words.plain_text import as_sentence, in_reader_unit, number, temperature
 from dashboard.words.reasons import PART_WORDS
 from dashboard.words.safety import FROZEN, THAW, said_with
 from ingest.fields import QUANTITIES, SAMPLED
+from ingest.values import joined
 
 ELEMENT_WORDS: Final = {
     "battery": "battery",
@@ -446,7 +447,7 @@ def _sound(name: str, rows: list[dict[Any, Any]]) -> str:
     sources = [one for one in every if not any(other != one and other.startswith(one) for other in every)]
     return (
         f"{as_sentence(name)} {amount(SAID_WHEN_SOUND[name], float(rows[0]['value']))}: sound, "
-        f"{' and '.join(str(row['words']) for row in rows)} ({'; '.join(sources)})."
+        f"{joined([str(row['words']) for row in rows])} ({'; '.join(sources)})."
     )
 
 

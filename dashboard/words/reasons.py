@@ -28,10 +28,10 @@ from dashboard.words.plain_text import (
     day,
     fahrenheit_of,
     in_reader_unit,
-    joined,
     span,
     temperature,
 )
+from ingest.values import joined
 
 if TYPE_CHECKING:
     from analysis.worklist.assess import FleetList

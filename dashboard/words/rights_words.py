@@ -3,6 +3,8 @@
 from collections.abc import Sequence
 from typing import Final
 
+from ingest.values import joined
+
 ACT_WORDS: Final = {
     "remember": "keep what a device remembers",
     "record": "record readings, starts, repairs and visits",
@@ -72,20 +74,14 @@ NEW_CODES: Final = (
 )
 
 
-def either(names: Sequence[str]) -> str:
-    """Names as a choice: a, b or c."""
-    *first, last = names
-    return f"{', '.join(first)} or {last}" if first else last
-
-
 def not_yours(act: str, allowed: Sequence[str], roles: Sequence[str]) -> str:
     """Why an act is refused: who may do it, and what the visitor is."""
-    yours = f"you are {' and '.join(roles)}" if roles else "you came by a windscreen code"
-    return f"To {ACT_WORDS[act]} you have to be {either(allowed)}; {yours}."
+    yours = f"you are {joined(roles)}" if roles else "you came by a windscreen code"
+    return f"To {ACT_WORDS[act]} you have to be {joined(allowed, 'or')}; {yours}."
 
 
 def unknown_account(account: str, administrators: Sequence[str]) -> str:
     """What an account without a role is told, and whom it asks."""
     if not administrators:
         return NO_ADMINISTRATOR.format(account=account)
-    return UNKNOWN.format(account=account, administrators=either(administrators))
+    return UNKNOWN.format(account=account, administrators=joined(administrators, "or"))

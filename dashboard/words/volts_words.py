@@ -21,9 +21,10 @@ from analysis.bay.where_volts_go import (
     WhereVoltsGo,
 )
 from dashboard.words.list_row import CHEAP_FIRST
-from dashboard.words.plain_text import as_sentence, joined, number, temperature
+from dashboard.words.plain_text import as_sentence, number, temperature
 from dashboard.words.reading_sheet import VALUE_WORDS, reason_words
 from dashboard.words.safety import with_caution
+from ingest.values import joined
 
 TITLE: Final = "Where the volts go"
 AXIS: Final = "volts left, from the battery's rest volts down to zero"
