@@ -44,6 +44,8 @@ C_PER_F, F_AT_FREEZING = 1.0 / 1.8, 32.0  # °C = (°F - 32) / 1.8, exact by def
 KM_PER_MILE = 1.609344  # [km/mi] international mile, exact
 MV_PER_V = 1000.0
 MA_PER_A = 1000.0
+A_PER_KA = 1000.0
+MOHM_PER_OHM = 1000.0
 LARGE_CLAMP_MV_PER_A = 1.0  # [mV/A] usual output of a large current clamp; common practice
 SMALL_CLAMP_MV_PER_A = 100.0  # [mV/A] usual output of a small current clamp; common practice
 SMALLEST_CLAMP, LARGEST_CLAMP = 0.01, 10_000.0  # [mV/A] scales of clamps that are taken; our choice
@@ -427,6 +429,7 @@ _SUFFIXES = (
     ("_f", "_c", C_PER_F, "°F"),
     ("_mv", "_v", 1.0 / MV_PER_V, "mV"),
     ("_ma", "_a", 1.0 / MA_PER_A, "mA"),
+    ("_ka", "_a", A_PER_KA, "kA"),
     ("_mi", "_km", KM_PER_MILE, "mi"),
 )
 _OTHER_UNITS = {

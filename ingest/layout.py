@@ -164,7 +164,7 @@ def _with_the_trades_words(
             raise FileRefused(
                 f"the heading {shown(heading)} can mean {_CAN_MEAN[word.column]}; name it the one that it is"
             )
-        units = [name for name in other_units(word.column) if not name.endswith("_ma")]  # amps nobody takes for mA
+        units = [n for n in other_units(word.column) if not n.endswith(("_ma", "_ka"))]  # amps nobody takes for those
         if not named and len(other_units(word.column)) > 1:
             raise FileRefused(f"the heading {shown(heading)} names no unit; name it {' or '.join(units)}")
         out[index] = named or word.column

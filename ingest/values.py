@@ -8,7 +8,7 @@ from datetime import date, datetime, time, timedelta
 from typing import Literal
 
 from ingest.choices import FILES
-from ingest.fields import C_PER_F, F_AT_FREEZING, KM_PER_MILE, MA_PER_A, MV_PER_V
+from ingest.fields import A_PER_KA, C_PER_F, F_AT_FREEZING, KM_PER_MILE, MA_PER_A, MOHM_PER_OHM, MV_PER_V
 
 DateOrder = Literal["iso", "day-first", "month-first", "year-first", "?"]
 ShortOrder = Literal["day-first", "month-first", "year-first"]
@@ -29,6 +29,7 @@ _UNIT_WORDS: dict[str, tuple[str, float, float]] = {  # what stands beside the v
         ("mv", ("V", 1.0 / MV_PER_V, 0.0)),
         ("a amp amps", ("A", 1.0, 0.0)),
         ("ma", ("A", 1.0 / MA_PER_A, 0.0)),
+        ("ka", ("A", A_PER_KA, 0.0)),
         ("°c c degc deg.c celsius", ("°C", 1.0, 0.0)),
         ("°f f degf deg.f fahrenheit", ("°C", C_PER_F, -F_AT_FREEZING * C_PER_F)),
         ("km", ("km", 1.0, 0.0)),
@@ -39,6 +40,7 @@ _UNIT_WORDS: dict[str, tuple[str, float, float]] = {  # what stands beside the v
         ("d", ("d", 1.0, 0.0)),
         (DEGREE, (DEGREE, 1.0, 0.0)),
         ("ω ohm ohms", ("Ω", 1.0, 0.0)),
+        ("mω mohm milliohm", ("Ω", 1.0 / MOHM_PER_OHM, 0.0)),
     )
     for word in words.split()
 }
@@ -49,8 +51,9 @@ SECONDS: dict[str, float] = {  # a word for a unit of time -> seconds
 }  # fmt: skip
 _NUMBER = re.compile(r"^([+-]?) ?([0-9][0-9.,' ]*|[.,][0-9]+)([eE][+-]?[0-9]{1,2})?$")
 DEGREES = str.maketrans({"º": "°", "˚": "°", "℃": "°c", "℉": "°f"})  # signs that are written for a degree's
-_WITH_UNIT = re.compile(r"^(.*[0-9.,])\s*([A-Za-z°º˚℃℉µΩ\u2126/][A-Za-z0-9°º˚/\- .]*)$")
+_WITH_UNIT = re.compile(r"^(.*[0-9.,])\s*([A-Za-z°º˚℃℉µΩ\u2126/][A-Za-z0-9°º˚Ω\u2126/\- .]*)$")
 _SPACES = re.compile("[\u00a0\u2007\u2009\u202f\u3000]")
+_DASHED = re.compile(r"^[\u2012\u2013](?=\s?[0-9.,])")  # what an office program makes of a minus
 _GROUPS = {mark: re.compile(rf"^[0-9]{{1,3}}(?:{re.escape(mark)}[0-9]{{3}})+$") for mark in (".", ",", "'", " ")}
 _DECIMAL = {  # as in 12,6 and 12,3456, in 0,125, in 1.234,567, in 1,2e-3
     mark: re.compile(
@@ -123,6 +126,7 @@ def parse_number(cell: object, style: NumberStyle = NumberStyle()) -> Parsed:
     folded = text.casefold()
     if folded in EMPTY_WORDS:
         return Parsed()
+    text = _DASHED.sub("-", text)
     if folded in OVER_RANGE:
         return Parsed(remark=f"meter over range ({text})")
     return _parse_text(text, style)
@@ -233,23 +237,25 @@ _MONTHS = {
     name: number
     for number, names in enumerate(
         (
-            ("jan", "january", "januar", "janvier", "enero", "ene", "jän"),
-            ("feb", "february", "februar", "février", "fevrier", "febrero", "fév", "fev"),
-            ("mar", "march", "märz", "maerz", "mars", "marzo", "mär", "mrz"),
-            ("apr", "april", "avril", "abril", "avr", "abr"),
-            ("may", "mai", "mayo"),
-            ("jun", "june", "juni", "juin", "junio"),
-            ("jul", "july", "juli", "juillet", "julio", "juil"),
-            ("aug", "august", "août", "aout", "agosto", "ago"),
-            ("sep", "sept", "september", "septembre", "septiembre"),
-            ("oct", "october", "oktober", "octobre", "octubre", "okt"),
-            ("nov", "november", "novembre", "noviembre"),
-            ("dec", "december", "dezember", "décembre", "decembre", "diciembre", "dez", "déc", "dic"),
+            "jan january januar jän janvier enero ene januari gennaio gen styczeń stycznia sty",
+            "feb february februar février fevrier fév fev febrero februari febbraio luty lutego lut",
+            "mar march märz maerz mär mrz mars marzo maart mrt marzec marca",
+            "apr april avril avr abril abr aprile kwiecień kwietnia kwi",
+            "may mai mayo mei maggio mag maj maja",
+            "jun june juni juin junio giugno giu czerwiec czerwca cze",
+            "jul july juli juillet juil julio luglio lug lipiec lipca lip",
+            "aug august août aout agosto ago augustus sierpień sierpnia sie",
+            "sep sept september septembre septiembre setiembre settembre set wrzesień września wrz",
+            "oct october oktober okt octobre octubre ottobre ott październik października paź",
+            "nov november novembre noviembre listopad listopada",
+            "dec december dezember dez décembre decembre déc diciembre dic dicembre grudzień grudnia gru",
         ),
         start=1,
     )
-    for name in names
+    for name in names.split()
 }
+_OF_ANOTHER_MONTH = re.compile(r"^[0-9]{1,2}\.\s*listopad", re.IGNORECASE)
+"""With a point after the day it is Croatian, where the word means October (CLDR: "d. MMMM y." there, "d MMMM y" in Polish)."""
 UTC_MARK = r"(?i:Z|UTC|GMT|\+00(?::?00)?|-00:?00)"
 """What stands behind a time that is in UTC (ISO 8601-1, 4.2.5; RFC 3339, 4.3)."""
 _ZONE = rf"({UTC_MARK}|[+-][0-9]{{2}}(?::?[0-9]{{2}})?)?"
@@ -259,12 +265,15 @@ _TIME = (
 )
 _ISO = re.compile(r"^([0-9]{4})[-/.]([0-9]{1,2})[-/.]([0-9]{1,2})" + _TIME)
 _COMPACT = re.compile(r"^((?:19|20)[0-9]{2})([0-9]{2})([0-9]{2})" + _TIME)
-_BASIC = re.compile(  # ISO 8601, basic format
-    rf"^((?:19|20)[0-9]{{2}})([0-9]{{2}})([0-9]{{2}})[T ]([0-9]{{2}})([0-9]{{2}})([0-9]{{2}})?()\s*{_ZONE}$"
+_BASIC = re.compile(  # ISO 8601, basic format; loggers leave the T out
+    rf"^((?:19|20)[0-9]{{2}})([0-9]{{2}})([0-9]{{2}})[T ]?([0-9]{{2}})([0-9]{{2}})([0-9]{{2}})?()\s*{_ZONE}$"
 )
 _SHORT = re.compile(r"^([0-9]{1,2})([-/.])([0-9]{1,2})\2([0-9]{4}|[0-9]{2})" + _TIME)
-_NAMED_DAY_FIRST = re.compile(r"^([0-9]{1,2})[\s.\-]*([^\W\d_]{3,10})[\s.,\-]*([0-9]{4}|[0-9]{2})" + _TIME)
-_NAMED_MONTH_FIRST = re.compile(r"^([^\W\d_]{3,10})[\s.]*([0-9]{1,2})(?:st|nd|rd|th)?[\s,]+([0-9]{4})" + _TIME)
+_WEEK = re.compile(r"^([0-9]{4})-?W([0-9]{2})-?([1-7])" + _TIME)  # ISO 8601, week date
+_NAMED_DAY_FIRST = re.compile(
+    r"^([0-9]{1,2})[\s.\-]*(?:de\s+)?([^\W\d_]{3,12})[\s.,\-]*(?:del?\s+)?([0-9]{4}(?:\s+r\.?)?|[0-9]{2})" + _TIME
+)
+_NAMED_MONTH_FIRST = re.compile(r"^([^\W\d_]{3,12})[\s.]*([0-9]{1,2})(?:st|nd|rd|th)?[\s,]+([0-9]{4})" + _TIME)
 CAN_BE_READ = "can be read"  # what a problem says of a date that means several
 _WEEKDAY = re.compile(r"^[^\W\d_]{2,10}\.?,?\s+(?=[0-9])")
 
@@ -292,7 +301,7 @@ def parse_time(cell: object, order: DateOrder = "iso") -> ParsedTime:
         return ParsedTime(cell.replace(microsecond=0, tzinfo=None))
     if isinstance(cell, date):
         return ParsedTime(datetime(cell.year, cell.month, cell.day))
-    if isinstance(cell, (int, float)) and not isinstance(cell, bool):
+    if isinstance(cell, (int, float)) and not isinstance(cell, bool) and not cell > FILES.last_serial_d:
         return _from_serial(float(cell))
     text = clean_text(cell)
     if text.casefold() in EMPTY_WORDS:
@@ -302,7 +311,8 @@ def parse_time(cell: object, order: DateOrder = "iso") -> ParsedTime:
         return _build(text, (match[1], match[2], match[3]), match.groups()[3:])
     if re.fullmatch(r"[0-9]{5}(?:[.,][0-9]+)?", text):
         return _from_serial(plain_float(text))
-    named = _named_date(text)
+    week = _WEEK.match(text)
+    named = _week_date(text, week) if week else _named_date(text)
     if named is not None:
         return named
     bare = _WEEKDAY.sub("", text)
@@ -312,11 +322,22 @@ def parse_time(cell: object, order: DateOrder = "iso") -> ParsedTime:
     return _named_date(bare) or ParsedTime(problem=f"{shown(text)} is not a date")
 
 
+def _week_date(text: str, match: re.Match[str]) -> ParsedTime:
+    """Read a year, its week and the day of that week."""
+    try:
+        day = date.fromisocalendar(int(match[1]), int(match[2]), int(match[3]))
+    except ValueError:
+        return ParsedTime(problem=f"{shown(text)} is not a date in the calendar")
+    return _build(text, (str(day.year), str(day.month), str(day.day)), match.groups()[3:])
+
+
 def _named_date(text: str) -> ParsedTime | None:
     """Read a date with the month as a word; None when there is no such word."""
     match = _NAMED_DAY_FIRST.match(text)
-    if match and match[2].casefold() in _MONTHS:
-        return _build(text, (_year(match[3]), str(_MONTHS[match[2].casefold()]), match[1]), match.groups()[3:])
+    if match and match[2].casefold() in _MONTHS and not _OF_ANOTHER_MONTH.match(text):
+        return _build(
+            text, (_year(match[3].rstrip(" .r")), str(_MONTHS[match[2].casefold()]), match[1]), match.groups()[3:]
+        )
     match = _NAMED_MONTH_FIRST.match(text)
     if match and match[1].casefold() in _MONTHS:
         return _build(text, (match[3], str(_MONTHS[match[1].casefold()]), match[2]), match.groups()[3:])

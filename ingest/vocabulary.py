@@ -9,11 +9,15 @@ from types import MappingProxyType
 from ingest.fields import ACTIONS, CLIMATE, PARTS, READINGS, REPAIRS, UNITS, conversion, other_units, own_unit
 from ingest.values import DEGREES, clean_text, unit_word
 
-_POSITIVE = r"\+|\bpos|plus|posit"
-_GROUND = r"\bearth|ground|gnd|masse|\bneg|minus|tierra|masa|\bgrd"
-_CONTACTS = r"contact|\bsol\b|solenoid|kontakt|magnetschalter|relais|contacto|\brelay"
-_CONTROL = r"control|\bctl|\bctrl|steuer|trigger|klemme 50|\bkl\.? ?50|commande|mando|\bs wire|signal"
-_DROP = r"drop|abfall|spannungsfall|verlust|chute|caida|\bloss|\bdv\b|\bvd\b"
+_POSITIVE = r"\+|\bpos|plus|posit|dodatni"
+_GROUND = r"\bearth|ground|gnd|mass[ea]|\bneg|minus|tierra|masa|\bgrd"
+_CONTACTS = r"contact|contatt|\bsol\b|solenoid|kontakt|magnetschalter|relais|\brelay|styk"
+_CONTROL = r"control|\bctl|\bctrl|steuer|sterow|stuur|trigger|klemme 50|\bkl\.? ?50|commande|mando|\bs wire|signal"
+_DROP = r"drop|abfall|spannungsfall|verlust|verlies|chute|caida|caduta|spadek|\bloss|\bdv\b|\bvd\b"
+_VOLTS = r"volt|\bv\b|spannung|spanning|tension|napiec"
+_AMPS = r"amp|current|strom|stroom|courant|corriente|corrente|intensi[td]|prad\b|\ba\b"
+_START = r"crank|start|anlass|demarr|arranque|avviament|rozruch"
+_AFTER = r"\bafter\b|\bnach\b|apres|despues|\bdopo\b|\bpo\b|\bna\b"  # the start: the engine runs
 
 
 @dataclass(frozen=True)
@@ -34,19 +38,25 @@ def _both(first: str, second: str) -> str:
     return rf"(?=.*(?:{first}))(?=.*(?:{second}))"
 
 
-_MOVING = r"speed|km/h|\bkph\b|\bmph\b|geschwindigkeit|vitesse|velocidad"
+_MOVING = r"speed|km/h|\bkph\b|\bmph\b|geschwindigkeit|vitesse|velocidad|velocita|predkosc|snelheid"
 _OF_THE_ROAD = r"vehic|fahrzeug|km/h|\bkph\b|\bmph\b"
-_OTHER_HEAT = r"engine temp|motortemp|moteur|coolant|\boil\b|intake|exhaust|gearbox|kuhlmittel|kuhlwasser|\bol\b|motorol|refroidissement"
+_OTHER_HEAT = (
+    r"engine temp|\bmotore?\b|motor(?:temp|ol)|moteur|silnik|coolant|\boil\b|intake|exhaust|gearbox|kuhlmittel|kuhlwasser|\bol\b"
+    r"|olio|olej|aceite|huile|refroidissement|refrigera|koel"
+)
 _OTHER_FUEL = r"trim|level|rate|pressure|rail|economy|consum|temp|pump|system|used|\bair\b|stand|verbrauch"
 _PRICE = r"price|value|preis|wert|\bto\b|\ban\b|buyer|kaufer"  # of a sale, or who bought
 _UPKEEP = r"\blast\b|\bnext\b|\bdue\b|interval|letzte|nachste"  # of a service in the workshop
 _OTHER_VOLTS = r"module|sensor|control|\bo2\b|oxygen|alternator|supply|pedal|throttle|steuergerat"
 
-_PLACE = r"depot|site|location|base|standort|niederlassung|garage|dépôt|yard"
-_NOTE = Word("note", r"remark|\bnotes?\b|comment|komment|bemerk|notiz|remarque|observ|anmerk")
+_PLACE = r"depot|deposito|site|location|locatie|base|standort|standplaats|niederlassung|vestiging|zajezdnia|garage|yard"
+_NOTE = Word("note", r"remark|\bnot[ea]s?\b|comment|komment|bemerk|opmerk|notiz|remarque|observ|osserv|anmerk|uwagi")
+_DAY = r"\bdate\b|datum|fecha|\bday\b|\btag\b|jour|^data(?: (?:pomiaru|prova|misura|del.*))?$"
+_PLATE = r"immatricul|matricula|targa\b|veicol|rejestr|pojazd|kenteken|voertuig"
 OF_A_VEHICLE = Word(
     "unit",
-    r"vehicle|\bunit\b|fleet|asset|truck|\bbus\b|\bvan\b|fahrzeug|\bfzg|wagen|vehicul|unidad|kennzeichen|kennung|regist",
+    r"vehicle|\bunit\b|fleet|asset|truck|\bbus\b|\bvan\b|fahrzeug|\bfzg|wagen|vehicul|unidad|kennzeichen|kennung|regist|"
+    + _PLATE,
     unless=_MOVING,
 )
 
@@ -60,83 +70,117 @@ READING_WORDS = (
     Word("tester_load_ohm", r"tester.*(?:load|last)|(?:load|last).*(?:ohm|Ω)|pruflast"),
     Word("feed_v", r"\bfeed\b|klemme 30|\bkl\.? ?30"),
     Word("pull_in_a", r"pull.?in|both windings|einzugs"),
-    Word("charging_v", r"charg|alternator|lade|lichtmaschine|alternateur|running v"),
-    Word("crank_s", r"(?:crank|start|anlass).*(?:\btime|\bsec|dauer|duree|tiempo)|time to start"),
-    Word("crank_rpm", r"\brpm|drehzahl|(?:crank|start).*speed|u/min|tr/min|vitesse|regimen", unless=_OF_THE_ROAD),
-    Word("peak_a", r"peak|inrush|spitze|pointe|\bpico|einschaltstrom|max.*(?:amp|strom|current)"),
-    Word("coil_a", r"coil|spule|bobin|solenoid.*(?:amp|current|\ba\b)|magnet.*strom|hold.?in|haltestrom"),
-    Word("rest_v", r"\brest|ruhe|open.?circuit|\bocv|static|standing|before (?:start|crank)|repos|reposo|leerlauf"),
-    Word("crank_a", r"steady|(?:crank|start|anlass|demarr|arranque).*(?:amp|current|strom|courant|corriente|\ba\b)"),
+    Word("charging_v", r"charg|alternator|lade|lichtmaschine|alternateur|carga\b|ricarica|ladowani|running v"),
+    Word(
+        "crank_s",
+        rf"(?:{_START}).*(?:\btime|\bsec|dauer|duree|tiempo)|time to start|dur(?:ee|ata) .*(?:{_START})|czas rozruchu|tiempo de arranque",
+    ),
+    Word(
+        "crank_rpm",
+        r"\brpm|drehzahl|(?:crank|start).*speed|u/min|tr/min|giri/min|obr/min|obroty|toerental|vitesse|regimen",
+        unless=_OF_THE_ROAD,
+    ),
+    Word(
+        "peak_a",
+        rf"peak|inrush|spitze|pointe|\bpico|piek|\bpicco|szczyt|einschaltstrom|max.*(?:{_AMPS})|(?:{_AMPS}).*\bmax",
+    ),
+    Word("coil_a", r"coil|spule|spoel|bobin|cewk|solenoid.*(?:amp|current|\ba\b)|magnet.*strom|hold.?in|haltestrom"),
+    Word(
+        "rest_v",
+        r"\brest|ruhe|rustspanning|open.?circuit|\bocv|static|standing|repos|riposo|a vuoto|a vide|spoczynk|leerlauf"
+        rf"|(?:before|vor|voor|avant|antes|prima|przed)\b.*(?:{_START})",
+    ),
+    Word("crank_a", rf"steady|{_both(_START, _AMPS)}"),
     Word(
         "crank_min_v",
-        r"lowest|\blow\b|\bmin(?:imum|\b).*(?:v|spannung|tension)|\bv?batt?\w*.*\bmin\b|(?:crank|start|anlass|demarr|arranque).*"
-        r"(?:volt|\bv\b|spannung|tension)|tiefst|niedrigst|minim",
+        r"lowest|\blow\b|\bmin(?:imum|\b).*(?:v|spannung|tension)|\bv?batt?\w*.*\bmin\b|tiefst|niedrigst|laagst|najniz|minim"
+        rf"|{_both(_START, _VOLTS)}",
+        unless=_AFTER,
     ),
-    Word("crank_a", r"\bamps?\b|\bstrom\b|courant|corriente|current", sure=False),
-    Word("odometer_km", r"odo|mileage|kilomet|km.?stand|laufleistung|tacho|distance|\bkm\b|\bmiles\b", unless=_MOVING),
+    Word("crank_a", r"\bamps?\b|\bstrom\b|\bstroom\b|courant|corriente|corrente|current|\bprad\b", sure=False),
+    Word(
+        "odometer_km",
+        r"odo|mileage|kilomet|chilomet|km.?stand|tellerstand|laufleistung|przebieg|percorren|tacho|distance|\bkm\b|\bmiles\b",
+        unless=_MOVING,
+    ),
     Word(
         "temperature_c",
         r"(?<!s)temp|ambient|aussen|\boat\b|^(?:t|air|outside(?: air)?)(?: (?:deg(?:rees)? )?°? ?[cf])?$",
         unless=_OTHER_HEAT,
     ),
     _NOTE,
-    Word("technician", r"tech|mechan|monteur|prufer|pruefer|operator|initials|tester|signed|\bby\b|bearbeiter|mecanic"),
+    Word(
+        "technician",
+        r"tech|tecnic|mechan|mecc?ani|monteur|prufer|pruefer|operator|initials|tester|signed|\bby\b|bearbeiter",
+    ),
     Word("instrument", r"instrument|\bmeter\b|messgerat|appareil"),
-    Word("outcome", r"outcome|\bresult|ergebnis|resultat"),
+    Word("outcome", r"outcome|\bresult|ergebnis|\besito|wynik"),
     Word("outcome", r"what happened|breakdown|incident", sure=False, unless=r"date|datum|time|\bday\b"),
     Word(
-        "taken_at", r"date.*time|datetime|timestamp|\bwhen\b|zeitpunkt|zeitstempel|datum.*zeit|fecha.*hora|date.*heure"
+        "taken_at",
+        r"date.*time|datetime|timestamp|\bwhen\b|zeitpunkt|zeitstempel|tijdstip|datum.*(?:zeit|tijd)|fecha.*hora|date.*heure"
+        r"|\bdata\b.*(?:\bora\b|godzina)",
     ),
     Word("taken_at", r"(?:check|test|measur|inspect|taken|gepruft|gemessen)\w* (?:on|at|am)\b"),
-    Word("taken_on", r"\bdate\b|datum|fecha|\bday\b|\btag\b|jour"),
-    Word("taken_time", r"\btime\b|uhrzeit|\bzeit\b|heure|\bhora\b"),
+    Word("taken_on", _DAY),
+    Word("taken_time", r"\btime\b|uhrzeit|\bzeit\b|\btijd\b|heure|\bhora\b|^ora\b|godzina"),
     OF_A_VEHICLE,
     Word("unit", r"\bdevice\b|\blogger\b|\bgerat\b", sure=False),
 )
 UNIT_WORDS = (
     Word("fuel", r"(?:fuel|kraftstoff).*(?:type|typ\b|kind|art\b)"),
-    Word("battery_type", _both(r"batter", r"type|typ\b|kind|bauart")),
+    Word("battery_type", _both(r"batter|bateri|\baccu\b|akumulator", r"type|tipo|typ\b|kind|bauart")),
     Word("in_parallel", r"parallel"),
     Word("batteries", r"\bbatteries\b|\bbatterien\b|(?:number|count|anzahl|\bno\b).*batter"),
-    Word("oil_grade", r"\boil\b|\bol\b|motorol|huile|aceite|viscosity"),
+    Word("oil_grade", r"\boil\b|\bol\b|motorol|huile|aceite|\bolio\b|\bolej|viscosity"),
     Word("aid_load_a", r"(?:glow|gluh|grid|heater|prechauff|calent).*(?:amp|load|current|strom|\ba\b)"),
     Word("aid_below_c", r"(?:glow|gluh|heater|starting aid).*(?:below|under|from|unter|ab\b)"),
     Word("starting_aid", r"starting aid|heater|starthilfe|vorwarm"),
     Word("fuel_limit_c", r"\bcfpp\b|cloud point|fuel.*(?:limit|lowest|cold)"),
-    Word("vehicle_class", r"class|type|typ\b|klasse|bauart|model|categor|clase"),
-    Word("system_v", r"system|volt|spannung|bordnetz|tension", unless=_OTHER_VOLTS),
+    Word("vehicle_class", r"class|type|tipo|typ\b|klasse|bauart|model|categor|clase"),
+    Word("system_v", r"system|volt|spannung|spanning|bordnetz|tension|napiec", unless=_OTHER_VOLTS),
     Word("rated_cca_a", r"\bcca\b|cold.?crank|kaltstart|rating|kalteprufstrom"),
-    Word("cylinders", r"cyl|zylinder|cilindr"),
-    Word("fuel", r"fuel|kraftstoff|carburant|combustible|antrieb", unless=_OTHER_FUEL),
+    Word("cylinders", r"cyl|zylinder|cilind"),
+    Word("fuel", r"fuel|kraftstoff|carburant|combustible|antrieb|brandstof|alimentazione|paliw", unless=_OTHER_FUEL),
     Word("depot", _PLACE),
     Word(
         "out_of_service",
         r"out of service|last day|withdrawn|decommission|de-?regist|\bsold\b|scrap|dispos|retired|left (?:the )?(?:fleet|service)"
         r"|(?:service|betrieb|dienst).*(?:until|\bbis\b|\bende\b|\bend\b)"
         r"|ausser (?:betrieb|dienst)|ausser(?:betrieb|dienst)|abmeld|abgemeldet|stillgelegt|stilllegung|verkauf|verschrott|ausgemustert"
-        r"|ausmuster|letzter (?:tag|einsatz)",
+        r"|ausmuster|letzter (?:tag|einsatz)|hors service|fuera de servicio|fuori servizio|uit dienst|vendu|vendid|verkocht|sprzeda",
         unless=_PRICE,
     ),
-    Word("in_service", r"in.service|commission|zulassung|in.?betrieb|since|\bseit\b|mise en|alta", unless=_UPKEEP),
+    Word(
+        "in_service",
+        r"in.service|commission|zulassung|in.?betrieb|since|\bseit\b|mise en|\balta\b|in dienst|messa in servizio|immatricolazione"
+        r"|matriculacion|(?:pierwsz|data).*rejestr",
+        unless=_UPKEEP,
+    ),
     Word("in_service", r"service", sure=False, unless=_UPKEEP),
     Word(
         "unit",
-        r"vehicle|\bunit\b|fleet|asset|fahrzeug|\bfzg|wagen|vehicul|unidad|kennzeichen|kennung|regist|number|nummer",
+        r"vehicle|\bunit\b|fleet|asset|fahrzeug|\bfzg|wagen|vehicul|unidad|kennzeichen|kennung|regist|number|nummer|"
+        + _PLATE,
         unless=_MOVING,
     ),
 )
 REPAIR_WORDS = (
-    Word("done_on", r"\bdate\b|datum|fecha|\bday\b|\btag\b|jour|done on|repaired on|erledigt am|completed"),
-    Word("part", r"\bpart\b|component|bauteil|\bteil\b|piece|pieza|organe|item"),
-    Word("action", r"action|\bwork\b|job done|massnahme|\barbeit|tatigkeit|travail|accion|what was done"),
-    Word("reason", r"reason|cause|grund|anlass|motif|motivo"),
+    Word("done_on", rf"{_DAY}|done on|repaired on|erledigt am|completed"),
+    Word("part", r"\bpart\b|component|bauteil|\bteil\b|piece|pieza|\bpezzo|onderdeel|czesc|organe|item"),
+    Word(
+        "action",
+        r"action|\bwork\b|job done|massnahme|\barbeit|tatigkeit|trava(?:il|ux)|trabajo|lavor[oi]\b|werkzaamheden|intervent|napraw|accion"
+        r"|what was done",
+    ),
+    Word("reason", r"reason|cause|causa\b|raison|grund|anlass|motif|motivo|\breden\b|powod"),
     _NOTE,
     OF_A_VEHICLE,
 )
 
 CLIMATE_WORDS = (
     Word("depot", _PLACE),
-    Word("month", r"month|monat|\bmois\b|\bmes\b"),
+    Word("month", r"month|monat|\bmois\b|\bmese?\b|maand|miesiac"),
     Word("low_sd_c", r"deviation|\bsd\b|streuung"),
     Word("low_c", r"\blows?\b|lowest|\bmin\b|minim|tief|temp"),
 )
@@ -153,9 +197,10 @@ _SAID: Mapping[str, str] = MappingProxyType(
         "flooded": r"wet|lead acid|wet lead acid",
         "intake_heater": r"glow ?plugs?",
         "no_start": rf"(?:{_NOT} {_TURN}|(?:no|non) ?start(?:er)?|(?:failed|refused|unable) to {_TURN}){_CASUAL}"
-        r"|startausfall|fehlstart|kein start|(?:springt|sprang|startete?) nicht(?: an)?",
-        "preventive": r"preventat?ive(?: maintenance)?|vorbeugend|vorsorglich|prophylaktisch",
-        "complaint": r"complaints?|driver complaint|beanstandung|beschwerde|reklamation",
+        r"|startausfall|fehlstart|kein start|(?:springt|sprang|startete?) nicht(?: an)?|(?:ne|na pas) demarre(?: (?:pas|plus))?"
+        r"|panne (?:de |au )?demarrage|no arranc[ao]|non (?:parte|si avvia)|start(?:te)? niet|nie (?:odpala|uruchamia(?: sie)?)",
+        "preventive": r"preventat?ive(?: maintenance)?|vorbeugend|vorsorglich|prophylaktisch|preventi(?:f|v[oa])|preventief|zapobiegawczo",
+        "complaint": r"complaints?|driver complaint|beanstandung|beschwerde|reklamation|plainte|queja|reclamo|klacht|skarga",
         "no_click": r"no click|nothing heard|silent|dead silent|kein klick(?:en)?|kein gerausch|keine reaktion|macht nichts|stumm",
         "click": r"(?:only |just )?(?:a |one |single )?clicks?(?: only)?"
         r"|(?:(?:magnetschalter|relais) )?(?:nur )?(?:ein(?:mal)? )?kl[ia]ck(?:t|en)?(?: nur)?",
@@ -168,16 +213,20 @@ _SAID: Mapping[str, str] = MappingProxyType(
         r"|dreht (?:gut |normal )?(?:durch )?(?:aber )?(?:startet|springt) nicht(?: an)?",
         "started": r"start(?:s|ed) (?:ok|okay|fine|well|normal(?:ly)?|first time)|gestartet|startet(?: gut| normal| sofort)?"
         r"|spr(?:ingt|ang)(?: gut| normal| sofort)? an",
-        "battery": r"bat|batt|batts|battery|batteries|batterien?|starterbatterien?",
-        "starter_motor": r"starter(?: motor)?|anlasser",
-        "positive_cable": r"(?:positive|plus) (?:cable|lead)s?|pluskabel|plusleitung",
-        "ground_path": r"(?:earth|ground|negative) (?:strap|cable|lead|path)s?|masse(?:kabel|band|leitung)|minuskabel",
-        "solenoid_contacts": r"solenoid(?: contacts?)?|magnetschalter",
+        "battery": r"bat|batt|batts|battery|batteries|batterien?|starterbatterien?|bateria|batteria|accu|akumulatora?",
+        "starter_motor": r"starter(?: motor)?|anlasser|demarreur|motor de arranque|motorino (?:di |d )?avviamento|startmotor|rozrusznika?",
+        "positive_cable": r"(?:positive|plus) (?:cable|lead)s?|pluskabel|plusleitung|cable positi(?:f|vo)|cavo positivo"
+        r"|(?:przewod|kabel) (?:plusowy|dodatni)",
+        "ground_path": r"(?:earth|ground|negative) (?:strap|cable|lead|path)s?|mass[ea](?:kabel|band|leitung)|minuskabel"
+        r"|(?:cable|tresse) (?:de )?mas(?:s[ea]|a)|cavo (?:di )?massa|(?:przewod|kabel) masowy",
+        "solenoid_contacts": r"solenoid[eo]?(?: contacts?)?|magnetschalter|magneetschakelaar",
         "control_circuit": r"control (?:wire|cable|lead|circuit)|steuer(?:leitung|kabel)",
-        "replaced": r"(?:new|changed|replaced|renewed|exchanged|swapped|fitted|neue?[rns]?|ersetzt|erneuert|getauscht|ausgetauscht|gewechselt)",
-        "cleaned": r"cleaned|gereinigt",
-        "tightened": r"tightened|nachgezogen|festgezogen",
-        "charged": r"(?:re)?charged|(?:auf|nach)?geladen",
+        "replaced": r"(?:new|changed|replaced|renewed|exchanged|swapped|fitted|neue?[rns]?|ersetzt|erneuert|getauscht|ausgetauscht|gewechselt"
+        r"|remplacee?|changee?|neuf|neuve|cambiad[oa]|sustituid[oa]|nuev[oa]|sostituit[oa]|cambiat[oa]|nuov[oa]|vervangen|nieuwe?"
+        r"|wymieniony|wymieniono|wymiana|nowy)",
+        "cleaned": r"cleaned|gereinigt|nettoyee?|limpiad[oa]|pulit[oa]|gereinigd|oczyszczon[yo]",
+        "tightened": r"tightened|nachgezogen|festgezogen|resserree?|apretad[oa]|serrat[oa]|aangedraaid|dokrecon[yo]",
+        "charged": r"(?:re)?charged|(?:auf|nach|op|bij)?geladen|(?:re)?chargee|(?:re)?cargad[oa]|(?:ri)?caricat[oa]|naladowan[yo]",
     }
 )
 """The word of ours -> what the trade says for it, in small letters without marks (from memory); glow plugs draw amps as an intake
@@ -200,6 +249,12 @@ _SLACK = frozenset(
         "neu",
         "neue",
         "und",
+        "de",
+        "la",
+        "le",
+        "el",
+        "il",
+        "een",
     ]
 )  # beside part and action
 
@@ -249,6 +304,10 @@ _BESIDE = re.compile(
     r"|umgebung\w*|temperatur\w*|klasse|bauart|typ|bordnetz|antrieb|seit|erledigt|einschaltstrom|standort|niederlassung|kraftstoff|zylinder\w*|teil|bauteil|arbeit\w*|massnahme|grund"
     r"|le|la|les|de|du|des|d|en|au|et|un|une|el|los|las|y|con|vehic\w*|unidad|tension\w*|courant|corriente|demarr\w*|arranque"
     r"|masa|tierra|chute|caida|fecha|hora|heure|jour|mecanic\w*|observ\w*|remarque\w*|commande|mando|bobin\w*|repos\w*|pointe|pico"
+    r"|n|intensite|intensidad|ambiante?|ambiente|positi[fv]o?|immatriculation|matricula|modele|modelo|tipo|carburant|combustible|mise|travaux|travail|trabajo"
+    r"|data|ora|targa|veicolo|chilometri|riposo|corrente|avviamento|caduta|massa|di|del|della|lavor[oi]|modello|alimentazione|osservazioni"
+    r"|rejestracyjny|rejestracji|pojazd\w*|godzina|przebieg|napiec\w*|spoczynk\w*|rozruchu?|prad|spadek|przewod\w*|uwagi|paliwo"
+    r"|kalteprufstrom|cilind\w*|kenteken|voertuig\w*|rustspanning|tijd|spanning\w*|laagste|stroom|start(?:stroom|spanning)|buiten\w*|opmerking\w*|bij|brandstof|vestiging|werkzaamheden|dienst"
 )
 
 
@@ -265,7 +324,7 @@ def without_brackets(heading: str) -> str:
 
 def folded(heading: str) -> str:
     """Return a heading in lower case without accents and with single blanks."""
-    text = unicodedata.normalize("NFKD", clean_text(heading).translate(DEGREES).casefold())
+    text = unicodedata.normalize("NFKD", clean_text(heading).translate(DEGREES).casefold().replace("ł", "l"))
     return " ".join("".join(letter for letter in text if not unicodedata.combining(letter)).split())
 
 
@@ -279,7 +338,7 @@ def meaning(heading: str, words: tuple[Word, ...]) -> Word | None:
     return None
 
 
-_MINIMUM = re.compile(r"\bmin\b|\bminim")
+_MINIMUM = re.compile(r"\bmini?\b|\bminim")
 
 
 def of_a_minimum(heading: str, word: Word) -> bool:

@@ -20,7 +20,7 @@ from ingest.errors import FileRefused
 from ingest.fields import OUTCOMES, READINGS, TABLES
 from ingest.importer import import_paths
 from ingest.sources import parse_source, save_source
-from ingest.vocabulary import READING_WORDS, UNIT_WORDS, beside, meaning, spoken
+from ingest.vocabulary import READING_WORDS, UNIT_WORDS, beside, meaning, spoken, work_done
 
 
 @pytest.mark.parametrize(
@@ -378,3 +378,59 @@ def test_a_workshop_s_own_language_is_read_as_it_stands(tmp_path: Path) -> None:
     assert dict(draft_source(meters).described.columns) == {
         "Wagen": "unit", "Zeitstempel": "taken_at", "Ruhespannung (V)": "rest_v", "Spannungsfall Masse (mV)": "drop_ground_mv",
     }  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    "headings",
+    [
+        "N° véhicule;Date;Heure;Tension au repos (V);Tension mini démarrage (V);Intensité démarreur (A);Chute câble + (mV);Chute masse (mV)"
+        ";Température (°C);Observations",
+        "Matrícula;Fecha;Hora;Tensión en reposo (V);Tensión mínima arranque (V);Corriente de arranque (A);Caída positivo (mV);Caída masa (mV)"
+        ";Temperatura ambiente (°C);Observaciones",
+        "Targa;Data;Ora;Tensione a riposo (V);Tensione minima avviamento (V);Corrente di avviamento (A);Caduta positivo (mV);Caduta massa (mV)"
+        ";Temperatura (°C);Note",
+        "Nr rejestracyjny;Data;Godzina;Napięcie spoczynkowe (V);Napięcie minimalne rozruchu (V);Prąd rozruchu (A);Spadek napięcia + (mV)"
+        ";Spadek napięcia masa (mV);Temperatura (°C);Uwagi",
+        "Kenteken;Datum;Tijd;Rustspanning (V);Minimum spanning bij starten (V);Startstroom (A);Spanningsverlies plus (mV)"
+        ";Spanningsverlies massa (mV);Buitentemperatuur (°C);Opmerking",
+    ],
+)  # fmt: skip
+def test_headings_of_five_languages_are_read_whole(tmp_path: Path, headings: str) -> None:
+    """As workshops of these countries write them (from memory); of a minimum is asked what it is the lowest of."""
+    file = tmp_path / "messwerte.csv"
+    file.write_text(f"{headings}\nA;28.11.2023;07:45;12,61;10,42;171;120;95;-3,5;kalt\n", encoding="utf-8")
+    draft = draft_source(file)
+    assert [target for _, target in draft.described.columns] == [
+        "unit", "taken_on", "taken_time", "rest_v", "crank_min_v", "crank_a", "drop_positive_mv", "drop_ground_mv", "temperature_c", "note",
+    ]  # fmt: skip
+    assert draft.questions == ()
+    assert len(draft.unsure) == 1
+    assert "or what a meter's MIN held" in draft.unsure[0]
+
+
+@pytest.mark.parametrize(
+    ("heading", "words", "column"),
+    [
+        ("Spannung vor dem Start (V)", READING_WORDS, "rest_v"), ("Spannung beim Anlassen", READING_WORDS, "crank_min_v"),
+        ("Temperatura motore (°C)", READING_WORDS, ""), ("Immatriculation", UNIT_WORDS, "unit"),
+        ("Data immatricolazione", UNIT_WORDS, "in_service"), ("Brandstof", UNIT_WORDS, "fuel"), ("Uit dienst", UNIT_WORDS, "out_of_service"),
+        ("Spannung nach dem Start (V)", READING_WORDS, ""), ("Corrente max (A)", READING_WORDS, "peak_a"),
+    ],
+)  # fmt: skip
+def test_a_heading_means_its_own_side_of_the_start(heading: str, words: tuple, column: str) -> None:
+    found = meaning(heading, words)
+    assert (found.column if found else "") == column
+
+
+@pytest.mark.parametrize(
+    ("said", "part", "action"),
+    [
+        ("batterie remplacée", "battery", "replaced"), ("démarreur remplacé", "starter_motor", "replaced"),
+        ("câble de masse nettoyé", "ground_path", "cleaned"), ("motor de arranque sustituido", "starter_motor", "replaced"),
+        ("batería cargada", "battery", "charged"), ("nuova batteria", "battery", "replaced"), ("accu vervangen", "battery", "replaced"),
+        ("massakabel aangedraaid", "ground_path", "tightened"), ("wymiana akumulatora", "battery", "replaced"),
+        ("wymiana rozrusznika", "starter_motor", "replaced"), ("batterie", "", ""), ("rozrusznik sprawdzony", "", ""),
+    ],
+)  # fmt: skip
+def test_repairs_are_read_as_other_countries_say_them(said: str, part: str, action: str) -> None:
+    assert work_done(said) == (part, action)

@@ -68,6 +68,9 @@ def test_a_lone_group_of_three_is_not_guessed() -> None:
         ("54 °F", "°C", 12.2222222),
         ("235A", "A", 235.0),
         ("10 mi", "km", 16.09344),
+        ("0,92 kA", "A", 920.0),
+        ("450 mΩ", "Ω", 0.45),
+        ("–5,2 °C", "°C", -5.2),  # the dash that an office program makes of a minus
     ],
 )
 def test_a_unit_beside_the_value_is_converted(text: str, unit: str, value: float) -> None:
@@ -137,6 +140,16 @@ def test_any_text_gives_a_value_a_problem_or_nothing_and_never_an_error(text: st
         ("20220428 0757", "iso", datetime(2022, 4, 28, 7, 57)),
         (datetime(2022, 1, 10, 7, 19, 0, 5), "iso", datetime(2022, 1, 10, 7, 19)),
         (date(2022, 1, 10), "iso", datetime(2022, 1, 10)),
+        ("2022-W17-4", "iso", datetime(2022, 4, 28)),  # ISO 8601, week date: the fourth day of the week of 25 April
+        ("2020W537 07:57", "iso", datetime(2021, 1, 3, 7, 57)),
+        ("202204280757", "iso", datetime(2022, 4, 28, 7, 57)),
+        ("20220428075700", "iso", datetime(2022, 4, 28, 7, 57)),
+        (20220428.0, "iso", datetime(2022, 4, 28)),  # the same in a workbook's cell
+        ("28 de abril de 2022 07:57", "iso", datetime(2022, 4, 28, 7, 57)),  # months by CLDR, from memory
+        ("28 maggio 2022 7:57", "iso", datetime(2022, 5, 28, 7, 57)),
+        ("8 mrt. 2022", "iso", datetime(2022, 3, 8)),
+        ("28 października 2022 r. 07:57", "iso", datetime(2022, 10, 28, 7, 57)),
+        ("5 listopada 2022", "iso", datetime(2022, 11, 5)),
     ],
 )
 def test_times(cell: object, order: str, value: datetime) -> None:
@@ -144,7 +157,20 @@ def test_times(cell: object, order: str, value: datetime) -> None:
 
 
 @pytest.mark.parametrize(
-    "cell", ["31/31/2022", "2022-02-30", "abc", "25:00", "13/13/2022", "01/02/2022 13:00 PM", "30-02-26", 3.0]
+    "cell",
+    [
+        "31/31/2022",
+        "2022-02-30",
+        "abc",
+        "25:00",
+        "13/13/2022",
+        "01/02/2022 13:00 PM",
+        "30-02-26",
+        3.0,
+        "2022-W53-1",
+        "KW 17/2022",
+        "5. listopada 2022",
+    ],  # the last in Croatian, where it is October
 )
 def test_no_such_times(cell: object) -> None:
     parsed = parse_time(cell)

@@ -34,7 +34,7 @@ def columns_to_choose(table: Table) -> list[str]:
         for name in (
             other_units(column.name) if column.name in QUANTITIES or column.name.endswith("_c") else (column.name,)
         )
-        if not name.endswith("_ma")  # milliamps of a starter: where a file has them, the draft says so
+        if not name.endswith(("_ma", "_ka"))  # of a starter: where a file has them, the draft says so
     ]
     if table.name != "readings":
         return ["", IGNORE, *own, *([WORK] if table.name == "repairs" else [])]
