@@ -33,6 +33,8 @@ class Files:
     first_serial_d: float = stated(20_000.0, "d", 15_000.0, 30_000.0,
         "a number from there on may be a spreadsheet's day, of 1954; our choice; matters to numbers where a day belongs")
     last_serial_d: float = stated(80_000.0, "d", 60_000.0, 100_000.0, "up to that of 2119; our choice; and matters there too")
+    fewest_side_by_side: int = stated(3, "columns", 2, 6,
+        "of days, months or vehicles beside each other, where a table has rows of them; our choice; matters to refusals")
     longest_quoted: int = stated(50, "lines", 20, 200,
         "of one quoted cell: a quote that stays open longer was never closed; our choice; matters to remarks of many lines, and "
         "to quotes left open")
@@ -157,6 +159,10 @@ class Doubting:
         "matters to clamps on one cable of two")
     most_mohm: float = stated(90.0, "mΩ per 12 V", 45.0, 180.0,
         "the same at the most; our choice: several times that, dying in the cold; matters to amps in another unit")
+    most_mohm_of_a_file: float = stated(25.0, "mΩ per 12 V", 15.0, 40.0,
+        "the same in the middle of a file's rows, beyond which its amps are asked about: one battery may be so bad, half of a fleet is not; "
+        "our choice; matters to columns in tenths")
+    fewest_rows: int = stated(8, "rows", 5, 20, "of a file that this is said of; our choice; matters to small files")
     collapsed: float = stated(0.6, "rest volts", 0.5, 0.7,
         "at a start that failed less is a dead cell, whatever few amps flow; our choice; matters to starts that failed")
     least_sag_v: float = stated(0.3, "V", 0.15, 0.6,

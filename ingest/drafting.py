@@ -14,7 +14,7 @@ from ingest.cells import batch_of
 from ingest.choices import DRAFTING
 from ingest.errors import FileRefused, IngestError
 from ingest.fields import CLAMP_COLUMNS, TABLES, Table, conversion, own_unit
-from ingest.file_kinds import is_bus_log, is_heading, kind_of_table
+from ingest.file_kinds import in_blocks, is_bus_log, is_heading, kind_of_table, side_by_side
 from ingest.layout import Layout, combined_headings, is_of_units, is_own, own_layout, source_layout
 from ingest.readers import read_sheets
 from ingest.sheets import Sheet, cell_text
@@ -34,7 +34,13 @@ from ingest.values import (
 from ingest.vocabulary import WORDS_OF, Word, beside, folded, in_unit_of, meaning, of_a_minimum, unit_in_heading
 
 ROWS_LOOKED_AT = 20_000  # rows whose dates and values are looked at; our choice, so that a draft comes at once
-TAKEN_FOR = {"readings": "readings", "units": "vehicles", "repairs": "repairs", "climate": "the depots' monthly lows"}
+TAKEN_FOR = {
+    "readings": "readings",
+    "units": "vehicles",
+    "repairs": "repairs",
+    "climate": "the depots' monthly lows",
+    "lows": "the depots' daily lows",
+}
 A_TRACE = "is one start over time (time, volts, amps): cranktrend trace, or the bay on screen, reads it as it is, no description is needed"
 A_LOG = "is a log of many signals over time: cranktrend log, or Logs of the bus on screen, finds the starts in it, no description is needed"
 LOWEST_OF = (
@@ -42,7 +48,7 @@ LOWEST_OF = (
     'lowest_is = "sampled" under [constants])?'
 )
 CLAMP_OF = {ours: name for name, (ours, _) in CLAMP_COLUMNS.items()}  # by column of ours, that of a clamp's millivolts
-DATED_BY = {"readings": "taken_at", "units": "in_service", "repairs": "done_on"}
+DATED_BY = {"readings": "taken_at", "units": "in_service", "repairs": "done_on", "lows": "date"}
 OF_A_TIME = ("taken_at", "taken_on", "taken_time")
 _IN_UTC = re.compile(rf"[0-9]\s*{UTC_MARK}$")
 _SAYS_UTC = re.compile(r"\b(?:utc|gmt|zulu)\b", re.IGNORECASE)
@@ -178,9 +184,12 @@ def likely_heading(sheet: Sheet) -> list[str]:
 
 
 def no_table_of_readings(path: str | Path, sheets: Sequence[Sheet]) -> str:
-    """What the file is, and what reads it, where it is a log or one start over time; "" for a table."""
+    """What the file is, and what reads it, where it is a log, one start over time or of another shape; "" for a table."""
     held = "log" if is_bus_log(path) else kind_of_table(sheets)
-    return {"log": A_LOG, "trace": A_TRACE}.get(held, "")
+    if held != "table":
+        return {"log": A_LOG, "trace": A_TRACE}[held]
+    understood = any(_region(sheet) for sheet in sheets)
+    return next(filter(None, (in_blocks(one) or ("" if understood else side_by_side(one)) for one in sheets)), "")
 
 
 def draft_source(path: str | Path, sheet_name: str = "") -> Draft:

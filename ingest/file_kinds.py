@@ -1,4 +1,4 @@
-"""What kind of file somebody brings, before anything is guessed of it: a table of ours, one start over time, a log."""
+"""What kind of file somebody brings, before anything is guessed of it: a table of ours, one start over time, a log, a table of another shape."""
 
 import re
 from collections.abc import Sequence
@@ -7,11 +7,11 @@ from typing import Final, Literal
 
 from ingest.bus_logs import MEASUREMENT, head_of, is_candump
 from ingest.bus_tables import TIME, columns_of, signal_of
-from ingest.choices import BUS_LOGS
+from ingest.choices import BUS_LOGS, DRAFTING, FILES
 from ingest.errors import FileRefused
-from ingest.sheets import Sheet
+from ingest.sheets import Sheet, cell_text
 from ingest.trace_files import read_trace
-from ingest.values import clean_text, parse_number
+from ingest.values import ORDERS, clean_text, is_month, parse_number, parse_time, shown
 from ingest.vocabulary import OF_A_VEHICLE, folded, meaning
 
 Kind = Literal["table", "trace", "log"]
@@ -39,6 +39,60 @@ def is_heading(row: Sequence[object]) -> bool:
     """Whether a row holds words, no numbers, in more than one column."""
     cells = [cell for cell in row if clean_text(cell)]
     return len(cells) >= 2 and all(isinstance(cell, str) and parse_number(cell).value is None for cell in cells)
+
+
+def side_by_side(sheet: Sheet) -> str:
+    """What stands in columns of its own where it belongs into rows: days, months, or what is numbered; "" for nothing."""
+    for row in sheet.head:
+        cells = [cell for cell in row if clean_text(cell)]
+        for what, rows, alike in (
+            ("day", _A_READING, [cell for cell in cells if _is_day(cell)]),
+            ("month", "depot, month and low_c", [cell for cell in cells if is_month(clean_text(cell))]),
+            ("vehicle or reading", _A_READING, _numbered(cells) if is_heading(row) else []),
+        ):
+            texts = list(dict.fromkeys(shown(cell_text(cell)) for cell in alike))
+            if len(texts) >= FILES.fewest_side_by_side and 2 * len(texts) > len(cells):
+                return (
+                    f"has a column for each {what} ({texts[0]}, {texts[1]} ...); allowed is a row for each, with {rows}"
+                )
+    return ""
+
+
+_A_READING = "unit, taken_at and each measurement in a column of its own"
+
+
+def _is_day(cell: object) -> bool:
+    return not isinstance(cell, (int, float)) and any(parse_time(cell, order).value is not None for order in ORDERS)
+
+
+def _numbered(cells: Sequence[object]) -> list[object]:
+    """Those cells that are alike but for their figures, as numbers of vehicles are: letters and two figures or more, without a blank."""
+    texts = [clean_text(cell) for cell in cells]
+    shapes = [re.sub(r"[0-9]", "0", text) for text in texts]
+    usual = max(shapes, key=shapes.count, default="")
+    if usual.count("0") < 2 or " " in usual or not re.search(r"[^\W\d_]", usual):
+        return []
+    return [cell for cell, shape in zip(cells, shapes, strict=True) if shape == usual]
+
+
+def in_blocks(sheet: Sheet) -> str:
+    """That a heading without a vehicle comes again further down, as where each vehicle has a table of its own; "" where none does."""
+    seen: dict[tuple[str, ...], int] = {}
+    for row, line in zip(sheet.head, sheet.head_lines, strict=True):
+        texts = tuple(clean_text(cell) for cell in row if clean_text(cell))
+        if (
+            len(texts) < DRAFTING.fewest_meanings
+            or not is_heading(row)
+            or any(meaning(t, (OF_A_VEHICLE,)) for t in texts)
+        ):
+            continue
+        if texts in seen:
+            return (
+                f"has the same heading in lines {seen[texts]} and {line} and no column for the vehicle; allowed is one table with a column "
+                "that says in every row whose it is (unit)"
+            )
+        seen[texts] = line
+    return ""
 
 
 def _many_signals(sheet: Sheet) -> bool:

@@ -22,7 +22,7 @@ from ingest.readers import SUFFIXES, read_sheets
 from ingest.record_check import kept_rows
 from ingest.rules import UNKNOWN
 from ingest.sheets import Sheet
-from ingest.sources import Source, find_source, saved_sources
+from ingest.sources import Source, columns_filled, find_source, missing_columns, saved_sources, target_of
 from ingest.values import counted
 from ingest.writing import Admitted, Origin, Place, write_origin, writing
 
@@ -217,6 +217,8 @@ def _not_known(sheet: Sheet, described: Source | None) -> str:
     headings = likely_heading(sheet)
     if described is None:
         headings = [heading for heading in headings if not is_own(heading)] or headings
+    if described is None and (lacking := _lacking(headings)):
+        return lacking
     quoted = ", ".join(repr(heading) for heading in headings[:HEADINGS_SHOWN])
     more = " ..." if len(headings) > HEADINGS_SHOWN else ""
     if described is not None:
@@ -225,6 +227,19 @@ def _not_known(sheet: Sheet, described: Source | None) -> str:
     return (
         f"its headings ({quoted}{more}) are not known; allowed are our own columns, or headings that a source "
         "description explains"
+    )
+
+
+def _lacking(headings: Sequence[str]) -> str:
+    """What is missing where all headings are our own."""
+    if not all(map(is_own, headings)):
+        return ""
+    names = [own_name(heading) for heading in headings]
+    table = max(TABLES.values(), key=lambda one: len(columns_filled(names, one)))
+    lacking = " and ".join(missing_columns(names, table))
+    return (
+        lacking
+        and f"no column is {lacking}, which {table.name} need; allowed is a column for it, or a constant in a source description"
     )
 
 
@@ -319,6 +334,13 @@ def _notes(layout: Layout, batch: Batch) -> tuple[str, ...]:
     ]
     if meant:
         notes.append(f"read by their headings: {', '.join(meant)}")
+    for table in TABLES.values():
+        theirs = [one for one in unknown if target_of(own_name(one), table)] if table is not layout.table else []
+        if layout.own and theirs:
+            notes.append(
+                f"columns of {table.name}, kept as they are beside the rows: {', '.join(theirs)}; give {table.name} a file or a sheet of their own"
+            )
+            unknown = [one for one in unknown if one not in theirs]
     if unknown:
         notes.append(f"columns not known to us, kept as they are beside the rows: {', '.join(unknown)}")
     if batch.ignored:

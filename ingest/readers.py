@@ -22,4 +22,6 @@ def read_sheets(path: str | Path, *, encoding: str = "", delimiter: str = "") ->
         return workbook_sheets(file, data)
     if data[:8] == b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1":
         raise FileRefused("an old or locked Excel file; save it as .xlsx without a password, then import that")
+    if data[:5] == b"%PDF-":
+        raise FileRefused("a PDF, not a table; export the table itself as .xlsx or CSV, then import that")
     return [text_sheet(file, data, encoding=encoding, delimiter=delimiter)]

@@ -17,6 +17,7 @@ from ingest.fields import (
     CIRCUIT_MEASUREMENTS,
     MAIN_DROPS,
     MEASUREMENTS,
+    MOHM_PER_OHM,
     OBSERVATIONS,
     QUANTITIES,
     SAMPLED,
@@ -38,7 +39,11 @@ UNKNOWN = "is unknown"  # said of a vehicle that is in no file of vehicles yet
 SLIPS = (10.0, 100.0, 1000.0)  # factors of a slipped decimal point, or of millivolts in a column of volts
 
 
-_TOTALS = re.compile(r"^(?:grand |sub)?(?:totals?|sum|summe|gesamt|somme|suma)\b", re.IGNORECASE)
+_TOTALS = re.compile(
+    r"^(?:(?:grand |sub)?totals?|totale?|totaal|sum|(?:zwischen|gesamt)?summe|gesamt|somme|suma|razem|averages?|means?|counts?"
+    r"|mittelwert|durchschnitt|anzahl|moyenne|promedio|media|gemiddelde|średnia)\b",
+    re.IGNORECASE,
+)
 
 
 @dataclass(frozen=True)
@@ -188,7 +193,7 @@ def _check_units_known(batch: Batch, context: Context) -> None:
 
     def sentence(row: int) -> str:
         near = context.nearest_unit(unit[row])
-        hint = f" (is it {near}?)" if near else " (a totals row?)" if _TOTALS.match(unit[row]) else ""
+        hint = f" (is it {near}?)" if near else " (a row of totals or means?)" if _TOTALS.match(unit[row]) else ""
         count = len(context.vehicles)
         return f"unit {shown(unit[row])} {UNKNOWN}; allowed are the {count} vehicles of the units table{hint}"
 
@@ -363,6 +368,23 @@ def _check_readings(batch: Batch, context: Context) -> None:
     _check_dip(batch, within)
     _check_drops(batch, within)
     _check_peak(batch, within)
+    _note_few_amps(batch, at.system_v)
+
+
+def _note_few_amps(batch: Batch, system_v: Floats) -> None:
+    """Say so where the amps of a whole file are too few for what the batteries sag: no single row shows it."""
+    sag = _column(batch, "rest_v") - _column(batch, "crank_min_v")
+    with np.errstate(divide="ignore", invalid="ignore"):
+        mohm = MOHM_PER_OHM * sag / _column(batch, "crank_a") * 12.0 / system_v
+    told = np.flatnonzero(batch.good() & (sag >= DOUBTING.least_sag_v) & np.isfinite(mohm))
+    if len(told) < DOUBTING.fewest_rows:
+        return
+    middle = float(np.median(mohm[told]))
+    if middle > DOUBTING.most_mohm_of_a_file:
+        batch.notes.append(
+            f"crank_a: in the middle of {counted(len(told), 'row')} a battery would have {middle:.0f} mΩ per 12 V, where sound ones have 2 to "
+            "10: a decimal point, another unit, or the clamp round one of several cables? They are stored as they stand"
+        )
 
 
 def _settle_lowest(batch: Batch) -> None:

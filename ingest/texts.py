@@ -31,8 +31,20 @@ def text_sheet(file: Path, data: bytes, *, encoding: str = "", delimiter: str = 
     pieces, found = decode(data, encoding)
     if not any(piece.strip() for piece in pieces):
         raise FileRefused("the file is empty; a table needs a heading and at least one row")
+    _refuse_marked_up(pieces[0])
     _refuse_shapeless(pieces)
+    pieces = _unquoted(pieces)
     return _sheet(file, pieces, found, delimiter or sniff_delimiter(pieces[0]))
+
+
+_MARKED_UP = {"<": "a web page or XML", "{": "JSON", "[{": "JSON"}
+
+
+def _refuse_marked_up(text: str) -> None:
+    begin = "".join(text[:SNIFFED_CHARACTERS].split())[:2]
+    what = _MARKED_UP.get(begin, _MARKED_UP.get(begin[:1], ""))
+    if what:
+        raise FileRefused(f"{what}, not a table, whatever its name says; save it as .xlsx or CSV, then import that")
 
 
 def _refuse_shapeless(pieces: Pieces) -> None:
@@ -124,6 +136,22 @@ def _no_controls(pieces: list[str]) -> list[str]:
             raise FileRefused(f"it holds {what} (first in line {line}), so it is not a text table")
         line += piece.count("\n")
     return pieces
+
+
+_WHOLE = re.compile(r'\s*"((?:[^"]|"")*)"\s*')
+
+
+def _unquoted(pieces: list[str]) -> list[str]:
+    """Lines that a program put in quotation marks whole, as if each were one cell, without these."""
+    first = [line for line in pieces[0][:SNIFFED_CHARACTERS].splitlines()[:HEAD_ROWS] if line.strip()]
+    if not all(_WHOLE.fullmatch(line) and any(mark in line for mark in DELIMITERS) for line in first):
+        return pieces
+
+    def inner(line: str) -> str:
+        found = _WHOLE.fullmatch(line)
+        return found[1].replace('""', '"') if found else line
+
+    return ["\n".join(map(inner, piece.split("\n"))) for piece in pieces]
 
 
 def sniff_delimiter(text: str) -> str:

@@ -288,6 +288,11 @@ class ParsedTime:
     utc: bool = False
 
 
+def is_month(text: str) -> bool:
+    """Whether a text is the name of a month, or its short form, in a language that dates are read in."""
+    return text.casefold().rstrip(".") in _MONTHS
+
+
 def parse_time(cell: object, order: DateOrder = "iso") -> ParsedTime:
     """Read a cell as a date with or without time of day, local clock, to the second.
 

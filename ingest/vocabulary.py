@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
-from ingest.fields import ACTIONS, CLIMATE, PARTS, READINGS, REPAIRS, UNITS, conversion, other_units, own_unit
+from ingest.fields import ACTIONS, CLIMATE, LOWS, PARTS, READINGS, REPAIRS, UNITS, conversion, other_units, own_unit
 from ingest.values import DEGREES, clean_text, unit_word
 
 _POSITIVE = r"\+|\bpos|plus|posit|dodatni"
@@ -178,15 +178,23 @@ REPAIR_WORDS = (
     OF_A_VEHICLE,
 )
 
+_LOW = Word("low_c", r"\blows?\b|lowest|\bt?min\b|minim|tief|temp")
 CLIMATE_WORDS = (
     Word("depot", _PLACE),
     Word("month", r"month|monat|\bmois\b|\bmese?\b|maand|miesiac"),
     Word("low_sd_c", r"deviation|\bsd\b|streuung"),
-    Word("low_c", r"\blows?\b|lowest|\bmin\b|minim|tief|temp"),
+    _LOW,
 )
+LOWS_WORDS = (Word("depot", _PLACE), Word("date", _DAY), _LOW)
 
 WORDS_OF: Mapping[str, tuple[Word, ...]] = MappingProxyType(
-    {READINGS.name: READING_WORDS, UNITS.name: UNIT_WORDS, REPAIRS.name: REPAIR_WORDS, CLIMATE.name: CLIMATE_WORDS}
+    {
+        READINGS.name: READING_WORDS,
+        UNITS.name: UNIT_WORDS,
+        REPAIRS.name: REPAIR_WORDS,
+        CLIMATE.name: CLIMATE_WORDS,
+        LOWS.name: LOWS_WORDS,
+    }
 )
 
 _NOT = r"(?:did|does|do|would|wo|could)(?:nt| not)"

@@ -62,6 +62,8 @@ _REMEDY = "delete what stands far below or beside the table, save it, and import
 
 def _refuse_shapeless(archive: zipfile.ZipFile) -> None:
     entries = archive.infolist()
+    if "mimetype" in archive.namelist():  # first in every OpenDocument file (OASIS, part 2, 3.3)
+        raise FileRefused("an OpenDocument table, not an XLSX workbook; save it as .xlsx or CSV, then import that")
     if "[Content_Types].xml" not in archive.namelist():
         raise FileRefused("a ZIP archive but not an XLSX workbook; unpack it and import the tables inside")
     unpacked = sum(entry.file_size for entry in entries)

@@ -27,8 +27,9 @@ def workbook_sheets(file: Path, data: bytes) -> list[Sheet]:
     """The tables of an XLSX workbook; FileRefused when it is damaged, empty, or larger than `bounds` allows."""
     sheets = []
     try:
+        looked = look_into(data)
         book = CalamineWorkbook.from_filelike(io.BytesIO(data))
-        for name, unread in look_into(data).items():
+        for name, unread in looked.items():
             sheet = _sheet_of(file, _Grid(book.get_sheet_by_name(name), unread))
             if sheet is not None:
                 sheets.append(sheet)

@@ -434,3 +434,45 @@ def test_a_heading_means_its_own_side_of_the_start(heading: str, words: tuple, c
 )  # fmt: skip
 def test_repairs_are_read_as_other_countries_say_them(said: str, part: str, action: str) -> None:
     assert work_done(said) == (part, action)
+
+
+_PAGE = "Fahrzeug: K-{n};;\nDatum;Ruhespannung (V);Anlassstrom (A)\n2{n}.11.2023;12,6;171\n"
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("unit,2023-11-01,2023-11-08,2023-11-15\nK-101,12.6,12.5,12.6\n", "it has a column for each day ('2023-11-01', '2023-11-08' ...)"),
+        ("Fahrzeug;Wert;1.11.2023;8.11.2023;15.11.2023\nK-101;V;12,6;12,5;12,6\n", "it has a column for each day ('1.11.2023'"),
+        ("depot,Jan,Feb,Mar,Apr\nhill,-6,-5,-2,2\n", "it has a column for each month ('Jan', 'Feb' ...); allowed is a row for each, with depot"),
+        ("unit,K-101,K-102,K-201\nrest_v,12.6,12.6,25.2\n", "it has a column for each vehicle or reading ('K-101', 'K-102' ...)"),
+        (_PAGE.format(n=1) + _PAGE.format(n=2), "it has the same heading in lines 2 and 5 and no column for the vehicle; allowed is one table"),
+        ("<html><table><tr><td>unit</td></tr></table></html>", "a web page or XML, not a table"),
+        ('[{"unit": "K-101", "rest_v": 12.6}]', "JSON, not a table"),
+        ("%PDF-1.7\n", "a PDF, not a table"),
+        ("taken_at,rest_v\n2023-11-01,12.6\n", "no column is unit, which readings need; allowed is a column for it, or a constant"),
+    ],
+)  # fmt: skip
+def test_a_table_of_another_shape_is_refused_with_the_shape_that_is_wanted(
+    tmp_path: Path, text: str, said: str
+) -> None:
+    file = tmp_path / "t.csv"
+    file.write_text(text, encoding="utf-8")
+    (line,) = import_paths(store.open_database(tmp_path / "f.db", create=True), [file]).lines()
+    assert line.startswith(f"t.csv: refused: {said}")
+
+
+def test_numbered_headings_that_are_understood_are_no_table_of_another_shape(tmp_path: Path) -> None:
+    file = tmp_path / "t.csv"
+    file.write_text(
+        "Vehicle;Date;Rest volts (V);Cell 1;Cell 2;Cell 3;Cell 4;Cell 5;Cell 6\nK-101;28.11.2023;12,6;2;2;2;2;2;2\n"
+    )
+    assert dict(draft_source(file).described.columns)["Rest volts (V)"] == "rest_v"
+
+
+def test_daily_lows_under_other_headings_are_drafted(tmp_path: Path) -> None:
+    file = tmp_path / "t.csv"
+    file.write_text("Standort;Datum;Tmin (°C)\nHof;28.11.2023;-4,5\n", encoding="utf-8")
+    draft = draft_source(file)
+    assert draft.described.table is TABLES["lows"]
+    assert dict(draft.described.columns) == {"Standort": "depot", "Datum": "date", "Tmin (°C)": "low_c"}

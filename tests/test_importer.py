@@ -533,3 +533,33 @@ def test_hours_must_begin_on_a_monday(db: Database, tmp_path: Path) -> None:
     assert "week_from" in second
     assert "allowed is a date as 2026-01-31" in second
     assert "hours_per_week is -1; allowed is 0 to 10000" in third
+
+
+def test_lines_that_a_program_quoted_whole_are_read(db: Database, tmp_path: Path) -> None:
+    file = readings_file(tmp_path)
+    file.write_text("".join(f'"{line}"\n' for line in (HEADING, reading().replace("7.5", '""7.5""'))))
+    assert import_paths(db, [file], now=NOW).stored == 1
+    assert read_readings(db)["temperature_c"].tolist() == [7.5]
+
+
+def test_columns_of_another_table_are_said_to_be_that_table_s(db: Database, tmp_path: Path) -> None:
+    file = tmp_path / "r.csv"
+    file.write_text(
+        f"{HEADING},part,action,colour\n{reading()},,,red\n{reading(taken_at='2023-03-02')},battery,replaced,\n"
+    )
+    (outcome,) = import_paths(db, [file], now=NOW).files
+    assert (
+        "columns of repairs, kept as they are beside the rows: part, action; give repairs a file or a sheet of their own"
+        in outcome.notes
+    )
+    assert "columns not known to us, kept as they are beside the rows: colour" in outcome.notes
+
+
+def test_amps_in_tenths_all_over_a_file_are_said(db: Database, tmp_path: Path) -> None:
+    """A battery of 7 mΩ that sags as it does with 170 A does not sag so with 17 A, and not all batteries of a fleet are dead."""
+    days = [f"2023-03-{day:02d}T08:15" for day in range(1, 11)]
+    for name, amps, said in (("whole.csv", 170, False), ("tenths.csv", 17, True)):
+        rows = [reading(taken_at=day, crank_a=amps, unit="K-102" if said else "K-101", peak_a="") for day in days]
+        (outcome,) = import_paths(db, [readings_file(tmp_path, *rows, name=name)], now=NOW).files
+        assert outcome.stored == len(days)
+        assert any("a battery would have 74 mΩ per 12 V" in note for note in outcome.notes) == said
