@@ -20,10 +20,9 @@ from analysis.forecast.past import look_days, past_of, sample
 from analysis.readings.panel import FleetTables, days_since_epoch, make_panel
 from analysis.wear.state import day_number
 from analysis.worklist.assess import assess
-from dashboard.desk.assessment import assess_database, list_rows, load_tables, own_costs
+from dashboard.desk.assessment import assess_database, list_rows, load_tables, terms_of
 from dashboard.desk.kept_assessment import FOLDER, KEPT_LOOKS, LOOK_SUFFIX, KeptLooks
 from dashboard.desk.kept_readings import read_readings
-from dashboard.desk.own_limits import limit_book
 from dashboard.judging.past_lists import past_lists
 from ingest.corrections import correct, undo, withdraw
 from ingest.entries import record_reading, record_repair
@@ -148,7 +147,7 @@ def test_past_lists_take_the_looks_of_the_lists_before_them_and_keep_their_own(
     path = few_folder(tmp_path)
     db = open_database(path)
     found, readings = assess_database(db, as_of=FIRST), read_readings(db)
-    listed = list_rows(found, readings, flagged_only=False, book=limit_book(db), costs=own_costs(db))
+    listed = list_rows(found, readings, terms_of(db, FIRST), flagged_only=False)
     assert len(made) == LOOKS
     days = [pd.Timestamp(FIRST - 6 * WEEK), pd.Timestamp(FIRST)]
     for _ in range(2):

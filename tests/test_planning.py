@@ -16,12 +16,11 @@ from samples_plan import AS_OF, make_inputs
 from sqlite_utils import Database
 
 from analysis.circuit.limit_book import LimitBook
-from analysis.costs import PlanSettings
 from analysis.plan.replacement_plan import PlanInputs, ReplacementPlan, plan_replacements
 from analysis.plan.result import rows_of
 from analysis.worklist.assess import Assessment, assess
 from dashboard.desk import planning
-from dashboard.desk.assessment import list_rows, seen_to
+from dashboard.desk.assessment import STATED, list_rows, seen_to
 from dashboard.desk.plan_moves import changed, keep_pin, let_go, try_move
 from dashboard.desk.planning import (
     Overtaken,
@@ -92,7 +91,7 @@ def test_list_and_plan_ask_for_the_same_measurement(name: str, monkeypatch: pyte
     made = demo().fleet() if name == "demo" else fleet()
     tables, day = tables_of(made), pd.Timestamp(made.as_of)
     found = assess(tables, as_of=day, with_classes=False)
-    asked = measures_of(found, tables.readings, LimitBook(), PlanSettings())
+    asked = measures_of(found, tables.readings, STATED)
     rows = {row["unit"]: row for row in list_rows(found, tables.readings, flagged_only=True)}
     inputs = PlanInputs(
         outlook=found.outlook, beyond=found.beyond, units=found.units, parts=found.parts, catalogue=made.parts,

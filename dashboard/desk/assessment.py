@@ -2,9 +2,9 @@
 
 import math
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from datetime import date
-from typing import Any
+from typing import Any, Final
 
 import pandas as pd
 from sqlite_utils import Database
@@ -119,34 +119,43 @@ def own_costs(db: Database) -> PlanSettings:
         return PlanSettings()
 
 
-def list_rows(
-    assessment: FleetList,
-    readings: pd.DataFrame,
-    *,
-    flagged_only: bool,
-    book: LimitBook | None = None,
-    costs: PlanSettings | None = None,
-    leaving: Mapping[str, date] | None = None,
-) -> list[dict[str, object]]:
-    """The weekly list as plain objects, in the order and with the names that the JSON contract states.
+@dataclass(frozen=True)
+class Terms:
+    """What a list is worded by, beside what was found: the user's limits and costs, and last days in service that lie ahead,
+    which change no assessment, but no day from them on is named."""
 
-    leaving: last days in service that lie ahead: what is known of them changes no assessment, and no day from them on is named.
-    """
+    book: LimitBook = field(default_factory=LimitBook)
+    costs: PlanSettings = field(default_factory=PlanSettings)
+    leaving: Mapping[str, date] = field(default_factory=dict)
+
+
+STATED: Final = Terms()  # of users who changed nothing
+
+
+def terms_of(db: Database, day: date) -> Terms:
+    """What the list of a day is worded by."""
+    return Terms(limit_book(db), own_costs(db), store.last_days_ahead(db, day))
+
+
+def list_rows(
+    assessment: FleetList, readings: pd.DataFrame, terms: Terms = STATED, *, flagged_only: bool
+) -> list[dict[str, object]]:
+    """The weekly list as plain objects, in the order and with the names that the JSON contract states."""
     units = assessment.units[assessment.units["flagged"]] if flagged_only else assessment.units
     parts = parts_of(assessment, units)
     latest = reasons.latest_drops(readings, assessment.as_of)
     asked = units[units["flagged"] | (units["status"] != "judged")]
     known = readings[readings["taken_at"] < assessment.as_of]
-    following = measured_next(asked, parts, known, book=book, costs=costs)
+    following = measured_next(asked, parts, known, terms)
     return [
         wording.list_row(
             unit,
             parts[unit["unit"]],
             latest.get(unit["unit"]),
             assessment,
-            book,
+            terms.book,
             following.get(unit["unit"]),
-            (leaving or {}).get(unit["unit"]),
+            terms.leaving.get(unit["unit"]),
         )
         for unit in units.to_dict("records")
     ]
@@ -156,16 +165,14 @@ def measured_next(
     units: pd.DataFrame,
     parts: Mapping[str, list[Mapping[Any, Any]]],
     readings: pd.DataFrame,
-    *,
-    book: LimitBook | None = None,
-    costs: PlanSettings | None = None,
+    terms: Terms,
 ) -> dict[str, str | None]:
     """What to measure next on some of an assessment's vehicles, None where that would change nothing that is done to them;
     parts: of :func:`parts_of`, of these vehicles and maybe others; readings: known on the assessment's day."""
     mine = set(units["unit"])
     own = readings[readings["unit"].isin(mine)]
     made, rest_v = made_already(own, units.set_index("unit")["renewed_on"]), rest_read(own)
-    rows, limits = units.to_dict("records"), book or LimitBook()
+    rows, limits = units.to_dict("records"), terms.book
     kinds = {
         str(unit["unit"]): (str(unit["vehicle_class"]), int(unit["system_v"]), str(unit.get("battery_type") or ""))
         for unit in rows
@@ -187,7 +194,7 @@ def measured_next(
         for unit, kind in kinds.items()
         if (first := next(iter(reasons.denied(parts[unit], latest.get(unit), of_kind[kind])), None))
     }
-    return wording.next_tests(rows, parts, costs, made, room, asked_after(own, failed), denied)
+    return wording.next_tests(rows, parts, terms.costs, made, room, asked_after(own, failed), denied)
 
 
 def seen_to(found: FleetList, readings: pd.DataFrame, book: LimitBook) -> dict[str, list[str]]:
@@ -213,15 +220,7 @@ def parts_of(assessment: FleetList, units: pd.DataFrame) -> dict[str, list[Mappi
     return parts
 
 
-def row_of(
-    assessment: Assessment,
-    unit: str,
-    readings: pd.DataFrame,
-    *,
-    book: LimitBook,
-    costs: PlanSettings,
-    leaving: Mapping[str, date] | None = None,
-) -> dict[str, object] | None:
+def row_of(assessment: Assessment, unit: str, readings: pd.DataFrame, terms: Terms) -> dict[str, object] | None:
     """One vehicle as the list words it, of its own readings; None for one that was not judged."""
     own = replace(assessment, units=assessment.units[assessment.units["unit"] == unit])
-    return next(iter(list_rows(own, readings, flagged_only=False, book=book, costs=costs, leaving=leaving)), None)
+    return next(iter(list_rows(own, readings, terms, flagged_only=False)), None)

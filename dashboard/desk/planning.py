@@ -16,16 +16,22 @@ import numpy as np
 import pandas as pd
 from sqlite_utils import Database
 
-from analysis.circuit.limit_book import LimitBook
 from analysis.costs import PlanSettings, settings_from_mapping
 from analysis.plan.candidates import complete_catalogue
 from analysis.plan.done import Outdated, outdated, with_done
 from analysis.plan.replacement_plan import PlanInputs, ReplacementPlan, plan_replacements
 from analysis.worklist.assess import Assessment
-from dashboard.desk.assessment import COSTS_KEY, assess_database, measured_next, own_costs, parts_of, seen_to
+from dashboard.desk.assessment import (
+    COSTS_KEY,
+    Terms,
+    assess_database,
+    measured_next,
+    parts_of,
+    seen_to,
+    terms_of,
+)
 from dashboard.desk.kept_assessment import KEPT, folder_of, forget_old, program, read_kept, write_kept
 from dashboard.desk.kept_readings import read_readings
-from dashboard.desk.own_limits import limit_book
 from dashboard.desk.refusals import PlanRefused
 from dashboard.words import plan_page
 from dashboard.words.every_page import NOT_NAMED, ON_AT, SOMEBODY
@@ -115,21 +121,21 @@ def when(moment: pd.Timestamp) -> str:
 
 def inputs_of(db: Database, found: Assessment, fleet: pd.DataFrame, pins: pd.DataFrame, as_of: date) -> PlanInputs:
     """What a plan is made from: an assessment of the day, the workshop's tables, decisions, and the pins to be kept."""
-    readings, book = read_readings(db, before=as_of), limit_book(db)
+    readings, terms = read_readings(db, before=as_of), terms_of(db, as_of)
     return PlanInputs(
         outlook=found.outlook, beyond=found.beyond, units=found.units, parts=found.parts, catalogue=store.read_parts(db),
         services=store.read_services(db), workshops=store.read_workshops(db),
         workshop_days=store.read_workshop_days(db), closures=store.read_closures(db),
         fleet=fleet,
         repairs=store.read_repairs(db, before=as_of), pins=pins, decisions=read_decisions(db), done=read_visits(db),
-        measure=measures_of(found, readings, book, own_costs(db)), beside=seen_to(found, readings, book),
+        measure=measures_of(found, readings, terms), beside=seen_to(found, readings, terms.book),
     )  # fmt: skip
 
 
-def measures_of(found: Assessment, readings: pd.DataFrame, book: LimitBook, costs: PlanSettings) -> dict[str, str]:
+def measures_of(found: Assessment, readings: pd.DataFrame, terms: Terms) -> dict[str, str]:
     """What is measured before anything is done to the vehicles that may be planned, "" for nothing; by the list's rule."""
     watched = found.units[found.units["unit"].isin(set(found.outlook["unit"]))]
-    asked = measured_next(watched, parts_of(found, watched), readings, book=book, costs=costs)
+    asked = measured_next(watched, parts_of(found, watched), readings, terms)
     return {unit: sentence or "" for unit, sentence in asked.items()}
 
 

@@ -13,7 +13,7 @@ from analysis.forecast.lows import make_weather
 from analysis.plan.workshop_calendar import iso_week
 from analysis.worklist.assess import Assessment, FleetList
 from analysis.worklist.short_course import short_courses
-from dashboard.desk.assessment import assess_database, known_climate, list_rows, own_costs
+from dashboard.desk.assessment import assess_database, known_climate, list_rows, terms_of
 from dashboard.desk.choices import CHANGES
 from dashboard.desk.own_limits import limit_book
 from dashboard.words import decision_words as said_words
@@ -62,14 +62,7 @@ def make_body(db: Database, assessment: Assessment) -> dict[str, Any]:
     """
     day = assessment.as_of.date()
     readings = store.read_readings(db, before=day)
-    rows = list_rows(
-        assessment,
-        readings,
-        flagged_only=True,
-        book=limit_book(db),
-        costs=own_costs(db),
-        leaving=store.last_days_ahead(db, day),
-    )
+    rows = list_rows(assessment, readings, terms_of(db, day), flagged_only=True)
     last = next((week for week in weekly_lists(db) if week < iso_week(day)), None)
     earlier = read_weekly_list(db, last) if last else None
     before_rows: Sequence[Row] = earlier.body.get("units", []) if earlier else []

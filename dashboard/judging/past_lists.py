@@ -22,11 +22,9 @@ import pandas as pd
 from sqlite_utils import Database
 
 from analysis.backtest.lists import backtest_lists, looks_before, make_looks
-from analysis.circuit.limit_book import LimitBook
-from analysis.costs import PlanSettings
 from analysis.forecast.lows import with_daily_lows
 from analysis.readings.panel import FleetTables
-from dashboard.desk.assessment import check_not_empty, list_rows, load_tables, own_costs
+from dashboard.desk.assessment import STATED, Terms, check_not_empty, list_rows, load_tables, own_costs
 from dashboard.desk.kept_assessment import KeptLooks, folder_of, tolerated_false_flags
 from dashboard.desk.own_limits import limit_book
 from dashboard.desk.quick import quick_for
@@ -54,14 +52,13 @@ class PastList:
 
 @dataclass(frozen=True)
 class Asked:
-    """What lists are made of: tables, settings, the user's limits and costs, and the folder that keeps looks (None: none)."""
+    """What lists are made of: tables, settings, what they are worded by, and the folder that keeps looks (None: none)."""
 
     tables: FleetTables
     horizon_days: int
     tolerated: float
     folder: Path | None = None
-    book: LimitBook | None = None
-    costs: PlanSettings | None = None
+    terms: Terms = STATED
 
     def list_of(self, day: pd.Timestamp, looks: KeptLooks) -> PastList:
         """The list of a day; looks that are not yet there are added."""
@@ -69,7 +66,7 @@ class Asked:
             self.tables, [day], horizon_days=self.horizon_days, tolerated_false_flags=self.tolerated, looks=looks
         )
         readings, lows = self.tables.readings, self.tables.before(day).lows
-        rows = list_rows(found, readings, flagged_only=False, book=self.book, costs=self.costs)
+        rows = list_rows(found, readings, self.terms, flagged_only=False)
         climate = self.tables.climate if lows is None else with_daily_lows(self.tables.climate, lows)
         return PastList(day, rows, assumed(climate, found.units))
 
@@ -85,7 +82,11 @@ def past_lists(
     days = sorted(pd.Timestamp(day) for day in dates)
     with store.at_one_moment(db):
         asked = Asked(
-            load_tables(db), horizon_days, tolerated_false_flags(db), folder_of(db), limit_book(db), own_costs(db)
+            load_tables(db),
+            horizon_days,
+            tolerated_false_flags(db),
+            folder_of(db),
+            Terms(limit_book(db), own_costs(db)),
         )
     if days:
         check_not_empty(asked.tables.before(days[-1]), days[-1].date())

@@ -192,7 +192,7 @@ def next_tests(tables: FleetTables, listed: dict[str, pd.DataFrame]) -> dict[str
     desk, units = importlib.import_module("dashboard.desk.assessment"), listed["units"].reset_index(drop=True)
     parts = {str(name): own.to_dict("records") for name, own in listed["parts"].groupby("unit")}
     trusted = tables.readings.assign(**{name: "" for name in ("doubtful", "confirmed") if name not in tables.readings})
-    found: dict[str, str | None] = desk.measured_next(units, parts, trusted)
+    found: dict[str, str | None] = desk.measured_next(units, parts, trusted, desk.STATED)
     return found
 
 

@@ -9,7 +9,7 @@ from dashboard.cli.commands.lists import show_list
 from dashboard.cluster.engines import Here, on_dask
 from dashboard.cluster.fleet import assess_folder, leaving_listed, readings_listed
 from dashboard.cluster.partitions import beside
-from dashboard.desk.assessment import known_climate, list_rows, own_costs
+from dashboard.desk.assessment import Terms, known_climate, list_rows, own_costs
 from dashboard.desk.kept_assessment import tolerated_false_flags
 from dashboard.desk.own_limits import limit_book
 from dashboard.desk.weekly import assumed
@@ -26,13 +26,6 @@ def run_assess(options: argparse.Namespace) -> None:
         )
         listed = (found.units if options.all else found.units[found.units["flagged"]])["unit"].tolist()
         readings = readings_listed(folder, engine, listed, as_of=day)
-        leaving = leaving_listed(folder, engine, listed, as_of=day)
-    rows = list_rows(
-        found,
-        readings,
-        flagged_only=not options.all,
-        book=limit_book(db),
-        costs=own_costs(db),
-        leaving=leaving,
-    )
+        terms = Terms(limit_book(db), own_costs(db), leaving_listed(folder, engine, listed, as_of=day))
+    rows = list_rows(found, readings, terms, flagged_only=not options.all)
     show_list(options, day, rows, found, assumed(known_climate(db, before=day), found.units))

@@ -16,7 +16,7 @@ from dashboard.cli.commands.database import open_or_make
 from dashboard.cli.options import database_path
 from dashboard.cli.tables import list_table
 from dashboard.desk import terminal
-from dashboard.desk.assessment import assess_database, list_rows, own_costs
+from dashboard.desk.assessment import assess_database, list_rows, terms_of
 from dashboard.desk.planning import make_plan
 from dashboard.desk.weekly import issue, issue_for
 from dashboard.files.plan_export import render
@@ -58,7 +58,7 @@ def make_demo(path: Path, files: Path, *, say: Callable[[str], None], show: Call
     save_setting(db, MARK, {"as_of": day.isoformat()}, by=BY)
     say(terminal_words.DEMO_MADE.format(operator=OPERATOR, became=outcome.summary(), files=files))
     assessment = issued_lists(db, day, now)
-    rows = list_rows(assessment, store.read_readings(db, before=day), flagged_only=True, costs=own_costs(db))
+    rows = list_rows(assessment, store.read_readings(db, before=day), terms_of(db, day), flagged_only=True)
     show(list_table(rows, assessment))
     show(str(render(make_plan(db, as_of=day, assessment=assessment, by=BY), "table")))
     name = next(iter(STORIES))

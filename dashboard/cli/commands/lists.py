@@ -13,8 +13,7 @@ from dashboard.cli.commands.database import as_of, open_existing, say_age
 from dashboard.cli.commands.files import read_text, write_new
 from dashboard.cli.options import WHO
 from dashboard.cli.tables import list_table
-from dashboard.desk.assessment import assess_database, known_climate, list_rows, own_costs
-from dashboard.desk.own_limits import limit_book
+from dashboard.desk.assessment import assess_database, known_climate, list_rows, terms_of
 from dashboard.desk.taught_laws import forget_laws, laws_text, save_laws
 from dashboard.desk.terminal import say, show, show_json, wrapped
 from dashboard.desk.weekly import assumed, notes_of
@@ -29,14 +28,8 @@ def run_risk(options: argparse.Namespace) -> None:
     db = open_existing(options)
     day = as_of(options)
     assessment = assess_database(db, as_of=day, horizon_days=options.horizon_days)
-    rows = list_rows(
-        assessment,
-        store.read_readings(db, before=day),
-        flagged_only=not options.all,
-        book=limit_book(db),
-        costs=own_costs(db),
-        leaving=store.last_days_ahead(db, day),
-    )
+    readings = store.read_readings(db, before=day)
+    rows = list_rows(assessment, readings, terms_of(db, day), flagged_only=not options.all)
     show_list(options, day, rows, assessment, assumed(known_climate(db, before=day), assessment.units))
     say_age(db, day)
 

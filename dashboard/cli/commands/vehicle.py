@@ -8,8 +8,7 @@ from sqlite_utils import Database
 
 from dashboard.cli.commands.database import as_of, open_existing, say_age, vehicle_named
 from dashboard.cli.tables import unit_sheet
-from dashboard.desk.assessment import assess_database, own_costs, row_of
-from dashboard.desk.own_limits import limit_book
+from dashboard.desk.assessment import assess_database, row_of, terms_of
 from dashboard.desk.reading_source import knowledge_of, latest_taken, unit_row
 from dashboard.desk.terminal import say, show, show_json
 from dashboard.desk.weekly import decision_with_reason, latest_decisions
@@ -44,20 +43,14 @@ def run_unit(options: argparse.Namespace) -> None:
     assessment = assess_database(db, as_of=day, horizon_days=options.horizon_days)
     every = store.read_readings(db, units=[options.unit])
     known, later = every[every["taken_at"] < str(day)], every[every["taken_at"] >= str(day)]
-    row = row_of(
-        assessment,
-        options.unit,
-        known,
-        book=limit_book(db),
-        costs=own_costs(db),
-        leaving=store.last_days_ahead(db, day),
-    )
+    terms = terms_of(db, day)
+    row = row_of(assessment, options.unit, known, terms)
     if row is None:
         raise ValueError(
             f"unit {options.unit!r} is not in the database; `cranktrend risk --all` lists the ones that are"
         )
     unit = unit_row(db, options.unit)
-    taken = latest_taken(db, unit, known, knowledge_of(assessment, unit), limit_book(db))
+    taken = latest_taken(db, unit, known, knowledge_of(assessment, unit), terms.book)
     repairs = store.read_repairs(db, before=day)
     decision = latest_decisions(read_decisions(db, before=day), day).get(options.unit)
     decided = decision_with_reason(decision) if decision else ""

@@ -10,8 +10,7 @@ import streamlit as st
 
 from analysis.worklist.assess import Assessment
 from analysis.worklist.course import plain_slopes
-from dashboard.desk.assessment import own_costs, row_of
-from dashboard.desk.own_limits import limit_book
+from dashboard.desk.assessment import row_of, terms_of
 from dashboard.desk.rights import Act
 from dashboard.files import paper
 from dashboard.screens import (
@@ -56,7 +55,6 @@ from dashboard.words.safety import with_caution
 from dashboard.words.since import since_issued
 from ingest.fields import SAMPLED
 from ingest.records import save_reset_answer
-from ingest.store import last_days_ahead
 
 METRIC_PX = 172  # [px] two side by side on a phone
 
@@ -222,8 +220,8 @@ def by_words(row: Mapping[Any, Any], as_of: pd.Timestamp) -> str:
 
 def listed_row(assessment: Assessment, unit: str, facts: one_unit.Facts) -> dict[str, Any]:
     with session.database() as db:
-        book, costs, leaving = limit_book(db), own_costs(db), last_days_ahead(db, assessment.as_of.date())
-    row = row_of(assessment, unit, facts.readings, book=book, costs=costs, leaving=leaving)
+        terms = terms_of(db, assessment.as_of.date())
+    row = row_of(assessment, unit, facts.readings, terms)
     if row is None:
         raise ValueError(f"unit is {unit!r}; allowed are the vehicles that were judged")
     return row
