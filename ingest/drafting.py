@@ -13,7 +13,7 @@ import pandas as pd
 from ingest.cells import batch_of
 from ingest.choices import DRAFTING
 from ingest.errors import FileRefused, IngestError
-from ingest.fields import CLAMP_COLUMNS, TABLES, Table, conversion, own_unit
+from ingest.fields import CLAMP_COLUMNS, TABLES, Table, conversion, largest_of, own_unit
 from ingest.file_kinds import in_blocks, is_bus_log, is_heading, kind_of_table, side_by_side
 from ingest.layout import Layout, combined_headings, is_of_units, is_own, own_layout, source_layout
 from ingest.readers import read_sheets
@@ -43,6 +43,7 @@ TAKEN_FOR = {
 }
 A_TRACE = "is one start over time (time, volts, amps): cranktrend trace, or the bay on screen, reads it as it is, no description is needed"
 A_LOG = "is a log of many signals over time: cranktrend log, or Logs of the bus on screen, finds the starts in it, no description is needed"
+ONE_COLUMN = "has one value a line; allowed between values are commas, semicolons, tabs or bars (|)"
 LOWEST_OF = (
     "lowest while it turns steadily, or what a meter's MIN held (then crank_dip_v), or the lowest of slow samples (then "
     'lowest_is = "sampled" under [constants])?'
@@ -184,10 +185,12 @@ def likely_heading(sheet: Sheet) -> list[str]:
 
 
 def no_table_of_readings(path: str | Path, sheets: Sequence[Sheet]) -> str:
-    """What the file is, and what reads it, where it is a log, one start over time or of another shape; "" for a table."""
+    """What the file is, and what reads it, where it is no table: a log, one start over time, or of another shape; "" for a table."""
     held = "log" if is_bus_log(path) else kind_of_table(sheets)
     if held != "table":
         return {"log": A_LOG, "trace": A_TRACE}[held]
+    if all(sheet.delimiter and max(map(len, sheet.head)) < 2 for sheet in sheets):
+        return ONE_COLUMN
     understood = any(_region(sheet) for sheet in sheets)
     return next(filter(None, (in_blocks(one) or ("" if understood else side_by_side(one)) for one in sheets)), "")
 
@@ -393,9 +396,15 @@ _GROUPED = {mark: re.compile(rf"^[1-9][0-9]{{0,2}}(?:{re.escape(mark)}[0-9]{{3}}
 
 def _number_marks(columns: list[_Column], notes: _Notes) -> tuple[str, str]:
     """Return the decimal and the thousands mark that the values show."""
-    texts = [clean_text(v) for column in columns if _is_numeric(column) for v in column.values if isinstance(v, str)]
-    bare = [text.split(" ")[0] for text in texts]
-    marks = [decimal_mark(text) for text in bare]
+    numeric = [column for column in columns if _is_numeric(column)]
+    told = [
+        (clean_text(value).split(" ")[0], _largest_in(column))
+        for column in numeric
+        for value in column.values
+        if isinstance(value, str)
+    ]
+    bare = [text for text, _ in told]
+    marks = [decimal_mark(text, most) for text, most in told]
     commas, points = marks.count(","), marks.count(".")
     decimal = "," if commas > points else "."
     if commas and points:
@@ -407,6 +416,11 @@ def _number_marks(columns: list[_Column], notes: _Notes) -> tuple[str, str]:
         notes.top["thousands"] = f"{group!r} taken as thousands mark; no value shows its decimal mark"
         notes.unsure.append(notes.top["thousands"])
     return decimal, group if grouped else ""
+
+
+def _largest_in(column: _Column) -> float:
+    made = conversion(in_unit_of(column.heading, column.target) or column.target)
+    return largest_of(made) if made else float("inf")
 
 
 def _is_numeric(column: _Column) -> bool:

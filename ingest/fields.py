@@ -420,6 +420,12 @@ def conversion(name: str, clamp_mv_per_a: float | None = None) -> Conversion | N
     return None
 
 
+def largest_of(made: Conversion) -> float:
+    """The largest value that a column may hold, in its own unit; infinite where nothing bounds it."""
+    known = QUANTITIES.get(made.column)
+    return (max(known.range_12[1], known.range_24[1]) - made.offset) / made.factor if known else float("inf")
+
+
 def other_units(name: str) -> tuple[str, ...]:
     """Names of a column of ours in the units that files may hold it in, its own first."""
     return (name, *(name.removesuffix(ours) + theirs for theirs, ours, _, _ in _SUFFIXES if name.endswith(ours)))

@@ -16,6 +16,7 @@ from ingest.fields import (
     Conversion,
     Table,
     conversion,
+    largest_of,
     other_units,
     own_unit,
 )
@@ -132,7 +133,7 @@ def own_layout(sheet: Sheet, *, named: str = "") -> Layout | None:
         targets = _with_the_trades_words(ours, headings, table, sheet.head[index + 1 :])
         _refuse_twice(targets, table)
         conversions = tuple(_conversion(target, table, {}) for target in targets)
-        style = style_of(sheet, index, [i for i, made in enumerate(conversions) if made is not None])
+        style = style_of(sheet, index, {i: largest_of(made) for i, made in enumerate(conversions) if made is not None})
         return Layout(table, sheet.last_line_of(index), headings, targets, conversions, style)
     return None
 
@@ -182,18 +183,17 @@ def _holds_numbers(rows: Sequence[Sequence[object]], column: int) -> bool:
     return any(parse_number(cell).value is not None for cell in cells)
 
 
-def style_of(sheet: Sheet, heading: int, numeric: Sequence[int]) -> NumberStyle:
+def style_of(sheet: Sheet, heading: int, largest: Mapping[int, float]) -> NumberStyle:
     """How the first rows below a heading write numbers: by the decimal marks that they show, where all show the same.
 
-    The other mark then groups thousands: 81,000 beside 12.66 is no 81.
+    The other mark then groups thousands: 81,000 beside 12.66 is no 81. largest: of each column of numbers, what its values may be at the most.
     """
-    cells = [
-        clean_text(row[i])
+    marks = {
+        decimal_mark(clean_text(row[i]), most)
         for row in sheet.head[heading + 1 :]
-        for i in numeric
+        for i, most in largest.items()
         if i < len(row) and isinstance(row[i], str)
-    ]
-    marks = {decimal_mark(cell) for cell in cells}
+    }
     if "," in marks and "." not in marks and sheet.delimiter != ",":
         return NumberStyle(",", ".")
     return NumberStyle(".", "," if "." in marks and "," not in marks else "")

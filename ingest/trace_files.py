@@ -244,7 +244,7 @@ def _factor(kind: Kind, heading: str, unit: str, clamp_mv_per_a: float | None) -
 def _read(
     sheet: Sheet, columns: Sequence[Column], first: int, rate_hz: float | None, clamp_mv_per_a: float | None
 ) -> TraceFile:
-    style = style_of(sheet, first - 1, [column.index for column in columns])
+    style = style_of(sheet, first - 1, dict.fromkeys((column.index for column in columns), float("inf")))
     width = max(len(row) for row in sheet.head[: first + 1])
     numeric = frozenset(column.index for column in columns) if style.decimal == "." else frozenset()
     parts: list[list[Array]] = [[] for _ in columns]

@@ -18,7 +18,26 @@ ORDERS: tuple[ShortOrder, ...] = ("day-first", "month-first", "year-first")
 EMPTY_WORDS = frozenset(
     {"", "-", "--", "---", "–", "—", ".", "?", "n/a", "na", "n.a.", "#n/a", "n/d", "none", "null", "nil", "k.a.", "s/o"}
 )
-OVER_RANGE = frozenset({"ol", "o.l", "o.l.", "0l", "0.l", ".ol", "over", "overload", "ovld", "over range", "overrange"})
+OVER_RANGE = frozenset(
+    {
+        "ol",
+        "o.l",
+        "o.l.",
+        "0l",
+        "0.l",
+        ".ol",
+        "over",
+        "overload",
+        "ovld",
+        "over range",
+        "overrange",
+        "overflow",
+        "ofl",
+        "o.f",
+        "-ol",
+        "+ol",
+    }
+)
 SERIAL_ZERO = datetime(1899, 12, 30)  # day 0 of the spreadsheet calendar that counts 1900 as a leap year
 
 DEGREE = "°"  # beside a number alone: of whichever scale its column is
@@ -26,8 +45,8 @@ _UNIT_WORDS: dict[str, tuple[str, float, float]] = {  # what stands beside the v
     word: meant
     for words, meant in (
         ("v volt volts vdc", ("V", 1.0, 0.0)),
-        ("mv", ("V", 1.0 / MV_PER_V, 0.0)),
-        ("a amp amps", ("A", 1.0, 0.0)),
+        ("mv mvdc", ("V", 1.0 / MV_PER_V, 0.0)),
+        ("a amp amp. amps ampere amperes adc", ("A", 1.0, 0.0)),
         ("ma", ("A", 1.0 / MA_PER_A, 0.0)),
         ("ka", ("A", A_PER_KA, 0.0)),
         ("°c c degc deg.c celsius", ("°C", 1.0, 0.0)),
@@ -53,6 +72,7 @@ _NUMBER = re.compile(r"^([+-]?) ?([0-9][0-9.,' ]*|[.,][0-9]+)([eE][+-]?[0-9]{1,2
 DEGREES = str.maketrans({"º": "°", "˚": "°", "℃": "°c", "℉": "°f"})  # signs that are written for a degree's
 _WITH_UNIT = re.compile(r"^(.*[0-9.,])\s*([A-Za-z°º˚℃℉µΩ\u2126/][A-Za-z0-9°º˚Ω\u2126/\- .]*)$")
 _SPACES = re.compile("[\u00a0\u2007\u2009\u202f\u3000]")
+_UNSEEN = re.compile("[\u00ad\u200b\u200e\u200f\u2060\ufeff]")  # what copying from a page leaves behind
 _DASHED = re.compile(r"^[\u2012\u2013](?=\s?[0-9.,])")  # what an office program makes of a minus
 _GROUPS = {mark: re.compile(rf"^[0-9]{{1,3}}(?:{re.escape(mark)}[0-9]{{3}})+$") for mark in (".", ",", "'", " ")}
 _DECIMAL = {  # as in 12,6 and 12,3456, in 0,125, in 1.234,567, in 1,2e-3
@@ -96,7 +116,7 @@ def clean_text(cell: object) -> str:
         return ""
     if isinstance(cell, float) and cell.is_integer() and abs(cell) < 1e15:
         return str(int(cell))
-    return _SPACES.sub(" ", str(cell)).replace("\u2212", "-").replace("\ufeff", "").replace("’", "'").strip()
+    return _SPACES.sub(" ", _UNSEEN.sub("", str(cell))).replace("\u2212", "-").replace("’", "'").strip()
 
 
 def plain_float(text: str) -> float:
@@ -163,9 +183,17 @@ def _read_digits(text: str, style: NumberStyle) -> tuple[float | None, str]:
     return float(sign + plain + exponent), ""
 
 
-def decimal_mark(text: str) -> str:
-    """Return the mark that the digits show to be the decimal one, '' where they can be read in two ways or have none."""
-    return next((mark for mark, shows in _DECIMAL.items() if shows.match(text)), "")
+def decimal_mark(text: str, largest: float = float("inf")) -> str:
+    """Return the mark that the digits show to be the decimal one, '' where they can be read in two ways or have none.
+
+    12,610 shows it too where no value is over `largest`, so that it cannot be 12610.
+    """
+    shown_by = next((mark for mark, shows in _DECIMAL.items() if shows.match(text)), "")
+    return shown_by or next((m for m in ",." if _over(text, m, largest)), "")
+
+
+def _over(text: str, mark: str, largest: float) -> bool:
+    return text.count(mark) == 1 and _GROUPS[mark].match(text) is not None and float(text.replace(mark, "")) > largest
 
 
 def _split_decimal(digits: str, style: NumberStyle) -> tuple[str, str, str]:
@@ -260,7 +288,7 @@ UTC_MARK = r"(?i:Z|UTC|GMT|\+00(?::?00)?|-00:?00)"
 """What stands behind a time that is in UTC (ISO 8601-1, 4.2.5; RFC 3339, 4.3)."""
 _ZONE = rf"({UTC_MARK}|[+-][0-9]{{2}}(?::?[0-9]{{2}})?)?"
 _TIME = (
-    r"(?:[T\s,]+([0-9]{1,2})(?:[:.h]([0-9]{2})(?:[:.]([0-9]{2})(?:[.,][0-9]+)?)?)?"
+    r"(?:(?:[T\s,]+|\s-\s)([0-9]{1,2})(?:[:.h]([0-9]{2})(?:[:.]([0-9]{2})(?:[.,][0-9]+)?)?)?"
     rf"\s*([AaPp]\.?\s?[Mm]\.?)?\s*(?:Uhr|h|hrs)?\s*{_ZONE})?$"
 )
 _ISO = re.compile(r"^([0-9]{4})[-/.]([0-9]{1,2})[-/.]([0-9]{1,2})" + _TIME)

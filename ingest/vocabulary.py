@@ -213,14 +213,16 @@ _SAID: Mapping[str, str] = MappingProxyType(
         "click": r"(?:only |just )?(?:a |one |single )?clicks?(?: only)?"
         r"|(?:(?:magnetschalter|relais) )?(?:nur )?(?:ein(?:mal)? )?kl[ia]ck(?:t|en)?(?: nur)?",
         "chatter": r"(?:solenoid |relay )?chatter(?:s|ed|ing)?|(?:(?:magnetschalter|relais) )?(?:rattert|rattern|klackert)",
-        "slow": r"(?:slow(?:ly)?|sluggish)(?: (?:to )?(?:crank|cranking|start|starting|turning))?|(?:crank|turn)(?:s|ed)? (?:over )?slow(?:ly)?"
+        "slow": r"lent(?:ement)?|demarre lentement|lent[oa]|arranca lento|traag|start traag|wolno"
+        r"|(?:slow(?:ly)?|sluggish)(?: (?:to )?(?:crank|cranking|start|starting|turning))?|(?:crank|turn)(?:s|ed)? (?:over )?slow(?:ly)?"
         r"|(?:(?:anlasser|starter|motor) )?(?:dreht )?(?:nur )?(?:zu )?(?:langsam|trage|schwer|zah)(?: durch)?"
         r"|(?:startet|springt) (?:nur )?(?:langsam|schwer|schlecht)(?: an)?",
         "spins": r"(?:starter |anlasser )?(?:spins|freewheels|dreht leer|lauft leer)|(?:anlasser|starter) spurt nicht ein",
         "cranks_only": rf"crank(?:s|ed)? (?:but |and )?(?:{_NOT}|no) (?:start|fire)"
         r"|dreht (?:gut |normal )?(?:durch )?(?:aber )?(?:startet|springt) nicht(?: an)?",
         "started": r"start(?:s|ed) (?:ok|okay|fine|well|normal(?:ly)?|first time)|gestartet|startet(?: gut| normal| sofort)?"
-        r"|spr(?:ingt|ang)(?: gut| normal| sofort)? an",
+        r"|spr(?:ingt|ang)(?: gut| normal| sofort)? an|demarre(?: bien)?|arranca(?: bien)?"
+        r"|parte(?: bene)?|start(?:te)? goed|odpala(?: dobrze)?",
         "battery": r"bat|batt|batts|battery|batteries|batterien?|starterbatterien?|bateria|batteria|accu|akumulatora?",
         "starter_motor": r"starter(?: motor)?|anlasser|demarreur|motor de arranque|motorino (?:di |d )?avviamento|startmotor|rozrusznika?",
         "positive_cable": r"(?:positive|plus) (?:cable|lead)s?|pluskabel|plusleitung|cable positi(?:f|vo)|cavo positivo"

@@ -447,6 +447,7 @@ _PAGE = "Fahrzeug: K-{n};;\nDatum;Ruhespannung (V);Anlassstrom (A)\n2{n}.11.2023
         ("depot,Jan,Feb,Mar,Apr\nhill,-6,-5,-2,2\n", "it has a column for each month ('Jan', 'Feb' ...); allowed is a row for each, with depot"),
         ("unit,K-101,K-102,K-201\nrest_v,12.6,12.6,25.2\n", "it has a column for each vehicle or reading ('K-101', 'K-102' ...)"),
         (_PAGE.format(n=1) + _PAGE.format(n=2), "it has the same heading in lines 2 and 5 and no column for the vehicle; allowed is one table"),
+        ("unit taken_at rest_v\nK-101 2023-11-01 12.6\n", "it has one value a line; allowed between values are commas"),
         ("<html><table><tr><td>unit</td></tr></table></html>", "a web page or XML, not a table"),
         ('[{"unit": "K-101", "rest_v": 12.6}]', "JSON, not a table"),
         ("%PDF-1.7\n", "a PDF, not a table"),

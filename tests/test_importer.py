@@ -13,6 +13,7 @@ from samples_chance import examples
 from samples_ingest import CLIMATE, GOOD, HEADING, NOW, UNITS, fleet, reading, readings_file, reasons
 from sqlite_utils import Database
 
+from ingest.drafting import draft_source
 from ingest.importer import import_paths
 from ingest.outcome import FileOutcome
 from ingest.set_aside import dismiss_set_aside
@@ -533,6 +534,21 @@ def test_hours_must_begin_on_a_monday(db: Database, tmp_path: Path) -> None:
     assert "week_from" in second
     assert "allowed is a date as 2026-01-31" in second
     assert "hours_per_week is -1; allowed is 0 to 10000" in third
+
+
+def test_three_decimals_behind_a_comma_are_decimals_where_thousands_cannot_be(db: Database, tmp_path: Path) -> None:
+    """12,610 V is no 12610 V, and beside it 81.000 km are thousands; with our own headings and with others."""
+    file, foreign = tmp_path / "r.csv", tmp_path / "f.csv"
+    file.write_text("unit;taken_at;odometer_km;rest_v;crank_min_v\nK-101;2023-03-01T08:15;81.000;12,610;11,400\n")
+    foreign.write_text(
+        "Wagen;Datum;Km-Stand;Ruhespannung (V);Strom Spitze (A)\nK-101;2023-03-02;81.100;12,620;480,000\n",
+        encoding="utf-8",
+    )
+    save_source(db, "logger", draft_source(foreign).toml)
+    assert import_paths(db, [file, foreign], now=NOW).stored == 2
+    told = read_readings(db)[["odometer_km", "rest_v"]]
+    assert told.to_numpy().tolist() == [[81000.0, 12.61], [81100.0, 12.62]]
+    assert read_readings(db)["peak_a"].tolist()[1] == 480.0
 
 
 def test_lines_that_a_program_quoted_whole_are_read(db: Database, tmp_path: Path) -> None:

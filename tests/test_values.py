@@ -70,6 +70,8 @@ def test_a_lone_group_of_three_is_not_guessed() -> None:
         ("10 mi", "km", 16.09344),
         ("0,92 kA", "A", 920.0),
         ("450 mΩ", "Ω", 0.45),
+        ("210 A DC", "A", 210.0),
+        ("\u200e12610 mVDC", "V", 12.61),  # a mark that nobody sees came along
         ("–5,2 °C", "°C", -5.2),  # the dash that an office program makes of a minus
     ],
 )
@@ -81,8 +83,9 @@ def test_a_unit_beside_the_value_is_converted(text: str, unit: str, value: float
     assert parsed.value * factors[0] + factors[1] == pytest.approx(value)
 
 
-def test_over_range_is_empty_with_a_remark() -> None:
-    parsed = parse_number("OL")
+@pytest.mark.parametrize("shows", ["OL", "-OL", "O.F", "OFL"])
+def test_over_range_is_empty_with_a_remark(shows: str) -> None:
+    parsed = parse_number(shows)
     assert parsed.value is None
     assert "over range" in parsed.remark
 
@@ -150,6 +153,7 @@ def test_any_text_gives_a_value_a_problem_or_nothing_and_never_an_error(text: st
         ("8 mrt. 2022", "iso", datetime(2022, 3, 8)),
         ("28 października 2022 r. 07:57", "iso", datetime(2022, 10, 28, 7, 57)),
         ("5 listopada 2022", "iso", datetime(2022, 11, 5)),
+        ("28.04.2022 - 07:57 Uhr", "iso", datetime(2022, 4, 28, 7, 57)),
     ],
 )
 def test_times(cell: object, order: str, value: datetime) -> None:
