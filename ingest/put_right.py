@@ -97,8 +97,11 @@ def _perhaps(
 def _the_same_but_wrong(one: _Open, cells: Mapping[str, object], key: Sequence[str]) -> bool:
     """Whether all that was not wrong of a row stands in another, too, and what was wrong does not.
 
-    With the key the same, one other column may differ: of two that contradict each other the reason may name the right one.
+    With the key the same, one other column may differ: of two that contradict each other the reason may name the right one. A line that
+    could not be taken apart (its reason names no column) is put right by any row of its key.
     """
+    if not one.wrong:
+        return True
     differ = {name for name in one.cells if not _alike(one.cells[name], cells.get(name))}
     differ |= {name for name in one.wrong if name not in one.cells and name in cells}
     return bool(differ) and (differ <= one.wrong or (len(differ) == 1 and not differ & set(key)))

@@ -142,3 +142,15 @@ def test_a_repair_whose_day_was_mistyped_is_closed_by_its_line(tmp_path: Path) -
         file.write_text(f"{head}K-102,2023-04-05,battery,replaced,no_start\nK-101,{day},battery,replaced,no_start\n")
         import_paths(db, [file], now=NOW)
         assert list_set_aside(db)["id"].tolist() == waits
+
+
+@pytest.mark.parametrize("broken", ["A decimal comma: 12,66", "the end of the file"])
+def test_a_line_that_could_not_be_taken_apart_is_closed_by_the_whole_one(tmp_path: Path, broken: str) -> None:
+    db, whole = fleet(tmp_path), reading()
+    line = whole.replace("12.66", "12,66") if "comma" in broken else whole[:-9]
+    file = readings_file(tmp_path, reading(unit="K-102"), line)
+    file.write_text(file.read_text().removesuffix("\n"))
+    assert import_paths(db, [file], now=NOW).set_aside == 1
+    readings_file(tmp_path, reading(unit="K-102"), whole)
+    assert import_paths(db, [file], now=NOW).stored == 1
+    assert list_set_aside(db).empty
