@@ -55,7 +55,8 @@ class Batch:
     """All rows of one sheet as typed columns of one table, with what is wrong with some of them.
 
     numbers: float64 (NaN = empty); times: datetime64[s] (NaT = empty); texts: object arrays of str ('' = empty).
-    problems and remarks: sentences by row. raw: text of cells that could not be read, by (row, column). confirmed:
+    problems and remarks: sentences by row; crooked: rows that could not be taken apart, of which nothing else is said.
+    raw: text of cells that could not be read, by (row, column). confirmed:
     columns that were measured twice, by row; only a person's entry says so. extra: per row the cells of columns that are
     not ours, as a JSON object or ''; beside: the headings of those that hold something.
     """
@@ -68,6 +69,7 @@ class Batch:
     extra: list[str] = field(default_factory=list)
     beside: tuple[str, ...] = ()
     problems: dict[int, list[str]] = field(default_factory=dict)
+    crooked: frozenset[int] = frozenset()
     remarks: dict[int, list[str]] = field(default_factory=dict)
     raw: dict[tuple[int, str], str] = field(default_factory=dict)
     confirmed: dict[int, frozenset[str]] = field(default_factory=dict)
@@ -80,6 +82,8 @@ class Batch:
 
     def add_problems(self, rows: Iterable[int], sentence: Callable[[int], str]) -> None:
         for row in rows:
+            if row in self.crooked:
+                continue
             self.problems.setdefault(int(row), []).append(sentence(int(row)))
             refuse_wrong(self.problems, self.lines)
 
@@ -156,6 +160,7 @@ class BatchBuilder:
         self._ignored = 0
         self._no_reading = 0
         self._problems: dict[int, list[str]] = {}
+        self._crooked: set[int] = set()
         self._remarks: dict[int, list[str]] = {}
         self._raw: dict[tuple[int, str], str] = {}
         self._undecided: list[tuple[int, str, str]] = []
@@ -179,7 +184,8 @@ class BatchBuilder:
         for row, wrong in block.crooked.items():
             where = np.flatnonzero(kept == row)
             for index in where:
-                self._problems.setdefault(self._count + int(index), []).insert(0, wrong)
+                self._problems[self._count + int(index)] = [wrong]
+                self._crooked.add(self._count + int(index))
         self._parts.append(_Part(block.original, block.lines[kept], kept, arrays, self._extra(block, kept)))
         self._count += len(kept)
         refuse_wrong(self._problems)
@@ -397,6 +403,7 @@ class BatchBuilder:
             extra=[row for part in self._parts for row in part.extra],
             beside=tuple(self._beside),
             problems=self._problems,
+            crooked=frozenset(self._crooked),
             remarks=self._remarks,
             raw=self._raw,
             original=self._original,
