@@ -23,7 +23,7 @@ from analysis.readings.sobol import DIRECTIONS, scrambled_points
 from analysis.wear.state import draw_state
 from analysis.worklist import judge as judge_module
 from analysis.worklist.assess import Assessment, assess
-from analysis.worklist.judge import drawn_as_judged, judge, left_open, soon_bounds, with_more
+from analysis.worklist.judge import drawn_as_judged, judge_all, left_open, soon_bounds, with_more
 from demo_fleet.simulate import simulate_fleet
 from demo_fleet.specs import evaluation_specs
 
@@ -206,9 +206,9 @@ def test_more_draws_change_the_vehicles_that_they_are_for_and_no_other(
     season = replace(usual.shared.season, weeks=usual.shared.season.weeks or (usual.shared.season.soon,) * WEEKS)
     season = replace(season, quarters=season.quarters or (season.soon,) * LATER_WINDOWS)
     shared = replace(usual.shared, season=season)
-    few, many = judge(read, shared), judge(read, with_more(shared))
+    few, many = judge_all(read, shared), judge_all(read, with_more(shared))
     monkeypatch.setattr(judge_module, "left_open", lambda by_draw, *_: np.arange(len(by_draw)) == some % len(by_draw))
-    found = judge(read, shared)
+    found = judge_all(read, shared)
     for table in ("units", "parts", "weeks", "beyond"):
         now, before, all_more = (getattr(one, table) for one in (found, few, many))
         own = now["unit"] == names[some]

@@ -93,17 +93,33 @@ def told_of(known: FleetTables) -> FleetTables:
 
 
 def judge_all(read: FleetRead, shared: Shared) -> Judged:
-    """The whole fleet judged, a chunk at a time, each with what is told of its own vehicles."""
-    n = len(read.names)
-    if n <= CHUNK_VEHICLES:
-        return judge(read, shared)
-    part, found = in_parts(read, shared), dict[int, Judged]()
+    """The whole fleet judged at the start of the day on which it was read, by more draws where these leave a probability open."""
+    found, rows = in_turn(read, shared, CHUNK_VEHICLES)
+    if not len(rows):
+        return found
+    more, _ = in_turn(read.of(rows), with_more(shared), max(CHUNK_VEHICLES // MORE_DRAWS, 1))
+    place = pd.Index(read.names)
+
+    def merged(plain: pd.DataFrame, new: pd.DataFrame) -> pd.DataFrame:
+        table = pd.concat([plain, new], ignore_index=True)
+        vehicle = place.get_indexer(pd.Index(table["unit"].astype(str)))
+        stays = ~np.isin(vehicle, rows) | (np.arange(len(table)) >= len(plain))
+        order = np.argsort(vehicle, kind="stable")
+        return table.take(order[stays[order]]).reset_index(drop=True)
+
+    return Judged(*(merged(getattr(found, one.name), getattr(more, one.name)) for one in fields(Judged)))
+
+
+def in_turn(read: FleetRead, shared: Shared, size: int) -> tuple[Judged, Ints]:
+    """:func:`judged_by` of so many vehicles at a time, each with what is told of its own vehicles."""
+    part, found = in_parts(read, shared), dict[int, tuple[Judged, Ints]]()
 
     def fill(s: slice) -> None:
-        found[s.start] = judge(*part(s))
+        found[s.start] = judged_by(*part(s))
 
-    in_chunks(n, CHUNK_VEHICLES, fill)
-    return together([found[begin] for begin in sorted(found)])
+    in_chunks(len(read.names), size, fill)
+    judged = together([found[begin][0] for begin in sorted(found)])
+    return judged, np.concatenate([begin + found[begin][1] for begin in sorted(found)])
 
 
 def in_parts(read: FleetRead, shared: Shared) -> Callable[[slice], tuple[FleetRead, Shared]]:
@@ -171,22 +187,6 @@ def left_open(by_draw: Floats, outlook: Outlook, inner: Floats) -> Bools:
     error = (1.0 - outlook.renewed) * np.sqrt(np.square(weight * away).sum(axis=1))
     low, high = inner[..., 0]
     return np.asarray(error > JUDGING.open_share * np.maximum(0.5 * (high - low), JUDGING.open_least))
-
-
-def judge(read: FleetRead, shared: Shared) -> Judged:
-    """The vehicles judged at the start of the day on which they were read, by more draws where these leave a probability open."""
-    found, rows = judged_by(read, shared)
-    if not len(rows):
-        return found
-    more, _ = judged_by(read.of(rows), with_more(shared))
-    place, again = pd.Index(read.names), read.names[rows]
-
-    def merged(plain: pd.DataFrame, new: pd.DataFrame) -> pd.DataFrame:
-        table = pd.concat([plain[~plain["unit"].isin(again)], new], ignore_index=True)
-        order = np.argsort(place.get_indexer(pd.Index(table["unit"].astype(str))), kind="stable")
-        return table.take(order).reset_index(drop=True)
-
-    return Judged(*(merged(getattr(found, one.name), getattr(more, one.name)) for one in fields(Judged)))
 
 
 def judged_by(read: FleetRead, shared: Shared) -> tuple[Judged, Ints]:
