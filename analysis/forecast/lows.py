@@ -87,7 +87,7 @@ def failed_by(windows: Sequence[Weather], depot: Ints, coldest_c: Reals, bounds:
 
     coldest_c: (H, U, K) coldest starts at the times that `bounds` lie between; failed: (U, K) probability by the first of these.
     """
-    out = np.empty((*failed.shape, len(windows)))
+    out = np.empty((len(failed), len(windows), failed.shape[1])).swapaxes(1, 2)
     loop = compiled(failed_by_the_end)
     if loop is None:
         stood = 1.0 - failed
@@ -105,7 +105,7 @@ def failed_by(windows: Sequence[Weather], depot: Ints, coldest_c: Reals, bounds:
     )
 
     def fill(s: slice) -> None:
-        loop(s.start, s.stop, tables, none_below, depot, RISES_K, LOWS_C, *arrays, out)
+        loop(s.start, s.stop, tables, none_below, depot, RISES_K, LOWS_C, *arrays, out.swapaxes(1, 2))
 
     in_chunks(len(depot), CHUNK_UNITS, fill)
     return out

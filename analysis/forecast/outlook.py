@@ -184,12 +184,13 @@ def weighted_quantile(values: Reals, weight: Floats, q: float) -> Floats:
 
 
 def window_bounds(by_draw: Floats, weight: Floats, nil_weight: Floats, shares: tuple[float, ...]) -> Floats:
-    """(S, U, W) quantiles over draws of probabilities by_draw (U, K, W), of weight (U, K), beside a nil of nil_weight (U,)."""
+    """(S, U, W) quantiles over draws of probabilities by_draw (U, K, W), of weight (U, K), beside a nil of nil_weight (U,);
+    shares rise."""
     units, _, windows = by_draw.shape
     loop = compiled(places_by_window)
     if loop is not None:
         found = np.empty((len(shares), units, windows))
-        own = (np.ascontiguousarray(a, np.float64) for a in (by_draw, weight, nil_weight, shares))
+        own = (np.ascontiguousarray(a, np.float64) for a in (by_draw.swapaxes(1, 2), weight, nil_weight, shares))
         arrays = (*own, found)
         in_chunks(units, CHUNK_UNITS, lambda s: loop(s.start, s.stop, *arrays))
         return found

@@ -341,7 +341,7 @@ def failed_by_the_end(
     failed: Doubles,
     by_end: Doubles,
 ) -> None:
-    """Probability (U, K, W) of a no-start by the end of each of W windows, one after the other.
+    """Probability (U, W, K) of a no-start by the end of each of W windows, one after the other.
 
     tables: (W, D, S, L) over rises_k (S,) and lows_c (L,), nil below none_below_c (W, D); depot (U,); coldest_c: (H, U, K)
     coldest starts at some times;
@@ -372,7 +372,7 @@ def failed_by_the_end(
                     lower = tables[w, d, j, i] * (1.0 - along) + tables[w, d, j, i + 1] * along
                     upper = tables[w, d, j + 1, i] * (1.0 - along) + tables[w, d, j + 1, i + 1] * along
                     by_now[k] = 1.0 - (1.0 - by_now[k]) * (1.0 - (lower * (1.0 - across) + upper * across))
-                by_end[u, k, w] = by_now[k]
+                by_end[u, w, k] = by_now[k]
             for k in range(draws):
                 start[k] = end[k]
 
@@ -429,11 +429,11 @@ def weighted_places(first: int, stop: int, values: Singles, weight: Doubles, sha
 def places_by_window(
     first: int, stop: int, by_window: Doubles, weight: Doubles, nil_weight: Doubles, shares: Doubles, found: Doubles
 ) -> None:
-    """As :func:`weighted_places` of every window (S, U, W), of 32-bit by_window (U, K, W) and one nil more.
+    """As :func:`weighted_places` of every window (S, U, W), of 32-bit by_window (U, W, K) and one nil more.
 
-    weight: (U, K); nil_weight: (U,); shares: (S,). From window to window the order of the draws changes little.
+    weight: (U, K); nil_weight: (U,); shares: (S,), rising. From window to window the order of the draws changes little.
     """
-    draws, windows = by_window.shape[1], by_window.shape[2]
+    windows, draws = by_window.shape[1], by_window.shape[2]
     value, own, order = np.zeros(draws + 1, np.float32), np.empty(draws + 1), np.empty(draws + 1, np.int64)
     for u in range(first, stop):
         total = nil_weight[u]
@@ -444,21 +444,20 @@ def places_by_window(
                 own[k] = weight[u, k]
                 total += weight[u, k]
         for w in range(windows):
-            for k in range(draws):
-                value[k] = by_window[u, k, w]
+            for k in range(draws + 1):
+                value[k] = by_window[u, w, order[k]] if order[k] < draws else NIL
             for k in range(1, draws + 1):
-                mine = order[k]
-                at = k
-                while at > 0 and value[order[at - 1]] > value[mine]:
-                    order[at] = order[at - 1]
+                its, mine, at = value[k], order[k], k
+                while at > 0 and value[at - 1] > its:
+                    value[at], order[at] = value[at - 1], order[at - 1]
                     at -= 1
-                order[at] = mine
+                value[at], order[at] = its, mine
+            at, up_to = 0, own[order[0]]
             for s in range(len(shares)):
-                at, up_to = 0, own[order[0]]
                 while up_to < shares[s] * total and at < draws:
                     at += 1
                     up_to += own[order[at]]
-                found[s, u, w] = value[order[at]]
+                found[s, u, w] = value[at]
 
 
 DEPARTURE, DEPARTURE_D, SLIP_SE, SLIP_LOG_SHARE, AMOUNT_SPREAD = range(5)
@@ -613,6 +612,58 @@ def paths_weighed(
             var_base[u, n], var_amount[u, n], cov[u, n] = found[best, 2, n], found[best, 3, n], found[best, 4, n]
 
 
+P_MIDDLE: Final = (
+    -5.99633501014107895267e1, 9.80010754185999661536e1, -5.66762857469070293439e1, 1.39312609387279679503e1,
+    -1.23916583867381258016e0,
+)  # fmt: skip
+Q_MIDDLE: Final = (
+    1.0, 1.95448858338141759834e0, 4.67627912898881538453e0, 8.63602421390890590575e1, -2.25462687854119370527e2,
+    2.00260212380060660359e2, -8.20372256168333339912e1, 1.59056225126211695515e1, -1.18331621121330003142e0,
+)  # fmt: skip
+P_TAIL: Final = (
+    4.05544892305962419923e0, 3.15251094599893866154e1, 5.71628192246421288162e1, 4.40805073893200834700e1,
+    1.46849561928858024014e1, 2.18663306850790267539e0, -1.40256079171354495875e-1, -3.50424626827848203418e-2,
+    -8.57456785154685413611e-4,
+)  # fmt: skip
+Q_TAIL: Final = (
+    1.0, 1.57799883256466749731e1, 4.53907635128879210584e1, 4.13172038254672030440e1, 1.50425385692907503408e1,
+    2.50464946208309415979e0, -1.42182922854787788574e-1, -3.80806407691578277194e-2, -9.33259480895457427372e-4,
+)  # fmt: skip
+TAIL: Final = math.exp(-2.0)  # places nearer to 0 or 1
+
+
+def normal_of(place: float) -> float:
+    """Standard normal at a place in 1e-14 to 1 - 1e-14, by the rational functions of Cephes' `ndtri` (Moshier), as scipy has it."""
+    near = 1.0 - place if place > 1.0 - TAIL else place
+    above, below = 0.0, 0.0
+    if near > TAIL:
+        off = near - 0.5
+        square = off * off
+        for one in P_MIDDLE:
+            above = above * square + one
+        for one in Q_MIDDLE:
+            below = below * square + one
+        return (off + off * (square * above / below)) * math.sqrt(2.0 * math.pi)
+    far = math.sqrt(-2.0 * math.log(near))
+    inverse = 1.0 / far
+    for one in P_TAIL:
+        above = above * inverse + one
+    for one in Q_TAIL:
+        below = below * inverse + one
+    away = far - math.log(far) * inverse - inverse * above / below
+    return away if place > 0.5 else -away
+
+
+PATH, AMOUNT, BASE, PACE = range(4)
+"""Rows of `point` and `shift` in :func:`values_drawn`."""
+
+
+def place_of(point: float, shift: float, inside: float) -> float:
+    """A place so far `inside` (0, 1), at a point that all vehicles share, moved by a shift of its own."""
+    place = point + shift
+    return min(max(place - 1.0 if place >= 1.0 else place, inside), 1.0 - inside)
+
+
 def values_drawn(
     first: int,
     stop: int,
@@ -623,10 +674,9 @@ def values_drawn(
     var_base: Singles,
     var_amount: Singles,
     cov: Singles,
-    even: Doubles,
-    amount_z: Doubles,
-    base_z: Doubles,
-    pace_z: Doubles,
+    point: Doubles,
+    shift: Doubles,
+    inside: float,
     pace_sd: float,
     now: Doubles,
     then: Doubles,
@@ -637,10 +687,11 @@ def values_drawn(
 ) -> None:
     """Values (H, U, K) drawn from posteriors over N growth paths (U, N), the first of them steady; see `wear.paths`.
 
-    often, counts: (U, N) how often each path is drawn, and what such a draw counts, which its weight (U, K) is multiplied by; even ...
-    pace_z: (U, K) chance; now: (N,) growth of each path today, then: (H, N) `ahead_d` (H,) days ahead; aged: (H, U).
+    often, counts: (U, N) how often each path is drawn, and what such a draw counts, which its weight (U, K) is multiplied by; point
+    (4, K), shift (4, U): where the places of each chance lie, so far `inside` (0, 1); now: (N,) growth of each path today, then: (H, N)
+    `ahead_d` (H,) days ahead; aged: (H, U).
     """
-    paths, draws = often.shape[1], even.shape[1]
+    paths, draws = often.shape[1], point.shape[1]
     up_to = np.empty(paths, np.float64)
     for u in range(first, stop):
         total = 0.0
@@ -650,12 +701,13 @@ def values_drawn(
         for n in range(paths):
             up_to[n] /= total
         for k in range(draws):
+            even = place_of(point[PATH, k], shift[PATH, u], inside)
             n, high = 0, paths - 1  # the first path up to which the weight is that of the place, the steady one mostly
-            if up_to[0] >= even[u, k]:
+            if up_to[0] >= even:
                 high = 0
             while n < high:
                 middle = (n + high) // 2
-                if up_to[middle] < even[u, k]:
+                if up_to[middle] < even:
                     n = middle + 1
                 else:
                     high = middle
@@ -663,10 +715,13 @@ def values_drawn(
             mean, variance, together = np.float64(amount[u, n]), np.float64(var_amount[u, n]), np.float64(cov[u, n])
             drawn, new, pace = 0.0, np.float64(base[u, n]), 1.0
             if n > 0:
-                drawn = max(mean + np.sqrt(variance) * amount_z[u, k], 0.0)
+                z = normal_of(place_of(point[AMOUNT, k], shift[AMOUNT, u], inside))
+                drawn = max(mean + np.sqrt(variance) * z, 0.0)
                 new += together / variance * (drawn - mean)
-                pace = np.exp(pace_sd * pace_z[u, k] - 0.5 * pace_sd * pace_sd)
-            new += np.sqrt(max(np.float64(var_base[u, n]) - together * together / variance, 1e-12)) * base_z[u, k]
+                z = normal_of(place_of(point[PACE, k], shift[PACE, u], inside))
+                pace = np.exp(pace_sd * z - 0.5 * pace_sd * pace_sd)
+            base_sd = np.sqrt(max(np.float64(var_base[u, n]) - together * together / variance, 1e-12))
+            new += base_sd * normal_of(place_of(point[BASE, k], shift[BASE, u], inside))
             for h in range(len(ahead_d)):
                 grown = now[n] + pace * (then[h, n] - now[n]) if ahead_d[h] > 0.0 else then[h, n]
                 value[h, u, k] = new + drawn * grown + aged[h, u]

@@ -174,9 +174,10 @@ def soon_by_draw(outlook: Outlook, shared: Shared) -> Floats:
 
 def soon_bounds(by_draw: Floats, outlook: Outlook) -> tuple[Floats, Floats]:
     """Two bounds (2, U, 1) each of probabilities by_draw (U, K): those that are shown, and a little further in."""
-    tail = JUDGING.open_tail
-    found = window_bounds(by_draw[..., None], outlook.alive, gone_of(outlook), (*RANGE, tail, 1.0 - tail))
-    return found[:2], found[2:]
+    low, high = RANGE
+    shares = (low, JUDGING.open_tail, 1.0 - JUDGING.open_tail, high)
+    found = window_bounds(by_draw[..., None], outlook.alive, gone_of(outlook), shares)
+    return found[::3], found[1:3]
 
 
 def left_open(by_draw: Floats, outlook: Outlook, inner: Floats) -> Bools:
