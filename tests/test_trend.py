@@ -280,10 +280,33 @@ def test_one_slip_in_the_last_reading_does_not_move_the_level_far(last: float) -
 def test_a_high_first_reading_contradicted_by_the_last_is_no_wear(first: float, rest: list[float]) -> None:
     """Common practice: wear does not heal; of a high and a later sound reading the sound one is the news."""
     days = DAYS[len(DAYS) - 1 - len(rest) :]
-    level, sd = one(days, [first, *rest]).level()
+    series = one(days, [first, *rest])
+    level, sd = series.level()
     without, narrow = one(days[1:], rest).level()
+    wrong = series.posterior().last_slip[0]
+    assert wrong < 0.1, "that the sound one is the slip"
     assert level[0] == pytest.approx(without[0], abs=0.25)
-    assert sd[0] < 2.0 * narrow[0]
+    other, wide = one(days[:-1], [first, *rest[:-1]]).level()
+    doubt = wrong * (wide[0] ** 2 + (other[0] - without[0]) ** 2)
+    assert sd[0] < 1.05 * np.hypot(narrow[0], np.sqrt(doubt)), "which is all the doubt"
+
+
+@pytest.mark.parametrize("last", [1.6, 2.0, 2.7])
+def test_a_leap_that_may_be_a_slip_is_weighed_as_both(last: float) -> None:
+    """By hand: level and spread are those of two posteriors, with the latest reading for sure and without it, mixed."""
+    series = one(DAYS, [*FLAT[:-1], last])
+    share = series.posterior().last_slip[0]
+    assert 0.01 < share < 0.99
+    sure = growth_posterior(
+        series.day, series.value, series.se, np.isfinite(series.value), np.array([BASE_SD]), np.array([FAIL]), GRID,
+        default_prior().log_weights(GRID, 0), twice=np.ones(series.value.shape, dtype=bool),
+    )  # fmt: skip
+    (kept, kept_sd), (left, left_sd) = mean_value(sure, GRID, 0.0), one(DAYS, [*FLAT[:-1], np.nan]).level()
+    level, sd = series.level()
+    mixed = (1.0 - share) * kept[0] + share * left[0]
+    spread = (1.0 - share) * (kept_sd[0] ** 2 + kept[0] ** 2) + share * (left_sd[0] ** 2 + left[0] ** 2) - mixed**2
+    assert level[0] == pytest.approx(mixed, abs=0.01)
+    assert sd[0] == pytest.approx(np.sqrt(spread), rel=0.02)
 
 
 def test_a_first_reading_below_the_later_ones_is_none() -> None:
@@ -416,11 +439,12 @@ def test_exact_readings_are_believed_and_vague_ones_are_not(values: list[float])
 @examples(10)
 @given(readings, st.floats(0.01, 0.4))
 def test_higher_readings_of_a_growing_part_never_lower_its_level(values: list[float], more: float) -> None:
-    """Property: a part that read higher each time, all of it a little higher: the level is not lower (5 % of a value:
-    the shift makes other paths likelier)."""
+    """Property: a part that read higher each time, all of it a little higher: the level is lower by no more than the latest
+    leap is likelier a slip (5 % of a value: the shift makes other paths likelier)."""
     day, rising = list(np.linspace(400.0, 5.0, len(values))), sorted(values)
-    low, high = one(day, rising).level()[0][0], one(day, [v + more for v in rising]).level()[0][0]
-    assert high >= low - 0.05
+    low, high = one(day, rising), one(day, [v + more for v in rising])
+    slip = high.posterior().last_slip[0] - low.posterior().last_slip[0]
+    assert high.level()[0][0] >= low.level()[0][0] - 0.05 - max(slip, 0.0) * (rising[-1] - rising[0])
 
 
 @examples(10)

@@ -463,6 +463,9 @@ def places_by_window(
 DEPARTURE, DEPARTURE_D, SLIP_SE, SLIP_LOG_SHARE, AMOUNT_SPREAD = range(5)
 """Places in `choice` of :func:`paths_weighed`."""
 NIL_IN_SINGLES: Final = -110.0  # a weight of e to less than this is nil in 32-bit floats
+NIL_SHARE: Final = (
+    1e-30  # a path of a smaller share counts in no figure, and which way of weighing it goes by is of no matter
+)
 
 
 def paths_weighed(
@@ -595,21 +598,34 @@ def paths_weighed(
             total[way] = most + math.log(whole)
             for n in range(paths):
                 share[way, n] /= whole
-        slip[u], best, odds[0], whole = 0.0, 0, 1.0, 1.0
+        slip[u], odds[0], most, whole = 0.0, 0.0, 0.0, 0.0
         for way in range(1, ways):
             r = left_out[way]
             real = total[0] + 0.5 * math.log(w[r] / (2.0 * np.pi)) - 0.5 * w[r] * y[r] * y[r]
-            odds[way] = math.exp(min(max(total[way] + choice[SLIP_LOG_SHARE] - real, -50.0), 50.0))
+            odds[way] = total[way] + choice[SLIP_LOG_SHARE] - real
+            most = max(most, odds[way])
+        for way in range(ways):
+            odds[way] = math.exp(odds[way] - most)
             whole += odds[way]
-            best = way if odds[way] > odds[best] else best
         if ways > 1 and left_out[1] == last:
             slip[u] = odds[1] / whole
-        for n in range(paths):
-            own = 0.0
+        for n in range(paths):  # of each path one Gaussian with the mean and spread of all ways
+            own, new, grows = 0.0, 0.0, 0.0
             for way in range(ways):
                 own += share[way, n] * odds[way] / whole
-            weight[u, n], base[u, n], amount[u, n] = own, found[best, 0, n], found[best, 1, n]
-            var_base[u, n], var_amount[u, n], cov[u, n] = found[best, 2, n], found[best, 3, n], found[best, 4, n]
+            for way in range(ways):
+                part = share[way, n] * odds[way] / (whole * own) if own > NIL_SHARE else 1.0 / ways
+                new += part * found[way, 0, n]
+                grows += part * found[way, 1, n]
+            new_sq, grows_sq, both = 0.0, 0.0, 0.0
+            for way in range(ways):
+                part = share[way, n] * odds[way] / (whole * own) if own > NIL_SHARE else 1.0 / ways
+                a, b = found[way, 0, n] - new, found[way, 1, n] - grows
+                new_sq += part * (found[way, 2, n] + a * a)
+                grows_sq += part * (found[way, 3, n] + b * b)
+                both += part * (found[way, 4, n] + a * b)
+            weight[u, n], base[u, n], amount[u, n] = own, new, grows
+            var_base[u, n], var_amount[u, n], cov[u, n] = new_sq, grows_sq, both
 
 
 P_MIDDLE: Final = (

@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from functools import cached_property, lru_cache
 from typing import Final
@@ -16,6 +17,7 @@ from analysis.kernel.loops import (
     AMOUNT_SPREAD,
     DEPARTURE,
     DEPARTURE_D,
+    NIL_SHARE,
     SLIP_LOG_SHARE,
     SLIP_SE,
     path_means,
@@ -333,8 +335,8 @@ def _posterior_chunk(
     may = np.stack([np.abs(away[0]), np.where(first == last, 0.0, away[1])]) > PATHS.may_be_slip_se
     kept = _solve((s0, s1, s2, sy, sgy), base_sd, fail_excess, grid, log_prior)
     total_kept = _log_sum(kept[0])
-    weight, fields = np.exp(kept[0] - total_kept[:, None]), kept[1:]
-    odds, left = np.zeros((3, len(y))), []
+    weight = np.exp(kept[0] - total_kept[:, None])
+    log_odds, left = np.full((3, len(y)), -np.inf), []
     for way, at in enumerate((last, first), start=1):
         far = np.flatnonzero(may[way - 1] & ~twice[rows, at])
         y_far, w_far, g_far = (v[far, at[far]] for v in (y, w, g))
@@ -343,17 +345,39 @@ def _posterior_chunk(
         total_left = _log_sum(without[0])
         likely = total_kept[far] + 0.5 * np.log(w_far / (2.0 * np.pi)) - 0.5 * w_far * y_far**2
         slipped = total_left + np.log(PATHS.outlier_share / PATHS.outlier_range)
-        odds[way, far] = np.exp(np.clip(slipped - likely, -50.0, 50.0))
+        log_odds[way, far] = slipped - likely
         left.append((way, far, np.exp(without[0] - total_left[:, None]), without[1:]))
-    odds[0] = 1.0
+    log_odds[0] = 0.0
+    odds = np.exp(log_odds - log_odds.max(axis=0))
     share = odds / odds.sum(axis=0)
-    weight *= share[0][:, None]
-    for way, far, of_left, fields_left in left:
-        weight[far] += of_left * share[way, far][:, None]
-        best = share[way, far] == share[:, far].max(axis=0)
-        for whole, part in zip(fields, fields_left, strict=True):
-            whole[far[best]] = part[best]
-    return [weight, *fields, share[1]]
+    ways = [(rows, weight * share[0][:, None], kept[1:])]
+    ways += [(far, of_left * share[way, far][:, None], fields_left) for way, far, of_left, fields_left in left]
+    return [*_matched(ways), share[1]]
+
+
+def _matched(ways: Sequence[tuple[Ints, Floats, list[Floats]]]) -> list[Floats]:
+    """Weight of every path, and one Gaussian with the mean and spread of all ways of weighing: vehicles, (U, N) weights, and means
+    and covariance each; the first way is of every vehicle."""
+    of_all = ways[0][1]
+    own, many = np.zeros_like(of_all), np.zeros((len(of_all), 1))
+    for rows, of_way, _ in ways:
+        own[rows] += of_way
+        many[rows] += 1.0
+    parts = [
+        np.where(own[rows] > NIL_SHARE, of_way / np.maximum(own[rows], NIL_SHARE), 1.0 / many[rows])
+        for rows, of_way, _ in ways
+    ]
+    base, amount = np.zeros_like(of_all), np.zeros_like(of_all)
+    for (rows, _, of), part in zip(ways, parts, strict=True):
+        base[rows] += part * of[0]
+        amount[rows] += part * of[1]
+    var_base, var_amount, cov = (np.zeros_like(of_all) for _ in range(3))
+    for (rows, _, of), part in zip(ways, parts, strict=True):
+        a, b = of[0] - base[rows], of[1] - amount[rows]
+        var_base[rows] += part * (of[2] + a * a)
+        var_amount[rows] += part * (of[3] + b * b)
+        cov[rows] += part * (of[4] + a * b)
+    return [own, base, amount, var_base, var_amount, cov]
 
 
 def _log_sum(log_weight: Floats) -> Floats:
