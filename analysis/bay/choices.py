@@ -54,6 +54,9 @@ class Boundaries:
         "from here on the cold is reason enough for an engine that seems slow; our choice")
     faster_than_drop: float = stated(1.08, "1", 1.04, 1.15,
         "times the speed of these volts; our choice, because a drop of half a volt makes half of it")
+    speeds_told_apart: float = stated(1.4, "1", 1.3, 1.7,
+        "speed of a weak battery over that of more amps at the same volts, from which speed tells which it is; our choice: more than off the "
+        "curve to one side and faster than the volts to the other")
     half_the_speed: float = stated(0.6, "1", 0.55, 0.65,
         "most of the speed of these volts, where a tachometer counts half; our choice, a fifth beside half")
     one_battery_charged: float = stated(0.66, "rest volts", 0.6, 0.75,
@@ -84,6 +87,7 @@ class Boundaries:
 class Facts:
     """The arithmetic before the table."""
 
+    stalled_share: float = stated(0.05, "usual back-emf", 0.02, 0.1, "less is an engine that stands; our choice; matters to seized ones")
     flowing_share: float = stated(0.3, "usual amps", 0.15, 0.5, "fewer make no resistance out of a meter's last digit; our choice")
     smallest_a: float = stated(60.0, "A", 40.0, 90.0,
         "usual amps where nobody knows them; common practice: 60 to 250 A while cranking steadily")

@@ -38,7 +38,20 @@ def with_derived(facts: Facts, limits: Limits) -> dict[str, float | str]:
         usual_coil_ohm, and usual_warm_a at 20 °C
     """
     out: dict[str, float | str] = dict(facts)
-    for work in (_battery, _told_amps, _multiples, _curve, _denied, _drops, _dip, _control, _own, _loaded, _start):
+    for work in (
+        _battery,
+        _told_amps,
+        _multiples,
+        _curve,
+        _speed_tells,
+        _denied,
+        _drops,
+        _dip,
+        _control,
+        _own,
+        _loaded,
+        _start,
+    ):
         out.update({name: value for name, value in work(out, limits).items() if not math.isnan(value)})
     drops = [name for name in DROPS.values() if name in facts]
     return out | {"largest_drop": max(drops, key=lambda name: number(facts, name), default="")}
@@ -162,6 +175,25 @@ def _on_curve(facts: Facts, whose: str) -> dict[str, float]:
     constant = _over(_over(number(facts, "crank_rpm"), number(facts, f"{whose}_rpm")), now / then)
     flux = _flux(amps, usual_a) / _flux(usual_a, usual_a)
     return {"curve_most": max(constant, constant * flux), "curve_least": min(constant, constant * flux)}
+
+
+def _speed_tells(facts: Facts, _limits: Limits) -> dict[str, float]:
+    """Where volts are low and nobody measured amps: speed over that of a weak battery at usual amps, and over that of a usual battery
+    whose sag means more amps, both by the usual motor as a permanent magnet, on which more amps cost the least speed."""
+    low, usual_a, then = (number(facts, name) for name in ("crank_min_v", "usual_crank_a", "usual_crank_v"))
+    more = _over(number(facts, "rest_v") - low, usual_a * number(facts, "usual_battery_mohm") / 1000.0)
+    lost = (
+        sum(number(facts, f"usual_{name}") for name in DROPS.values())
+        + usual_a * number(facts, "usual_motor_mohm") / 1000.0
+    )
+    usual = then - BRUSH_V.value - lost
+    by_battery = _over(low - BRUSH_V.value - lost, usual)
+    by_load = _over(max(low - BRUSH_V.value - lost * more, FACTS.stalled_share * usual), usual)
+    speed = number(facts, "speed_times")
+    return {
+        "speed_of_weak_battery": _over(speed, by_battery), "speed_of_more_amps": _over(speed, by_load),
+        "speeds_apart": _over(by_battery, by_load),
+    }  # fmt: skip
 
 
 def _denied(facts: Facts, _limits: Limits) -> dict[str, float]:

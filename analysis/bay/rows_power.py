@@ -261,6 +261,11 @@ LOAD: Final = (
     ),
 )  # fmt: skip
 
+_VOLTS_LOW_SPEED_TELLS: Final = (
+    not_measured("crank_a"), at_least("rest_v", "rest_watch_v"), above("crank_rpm", BOUNDARIES.stands_rpm),
+    above("low_under_usual_v", "clear_fall_v", widened="battery_doubt"), at_least("speeds_apart", BOUNDARIES.speeds_told_apart),
+)  # fmt: skip
+
 WEAK: Final = (
     Row(
         "battery lost charge",
@@ -339,6 +344,33 @@ WEAK: Final = (
         "rest volts with everything off",
         5,
         hides=("battery",),
+    ),
+    Row(
+        "battery weak by its speed, amps unknown",
+        (
+            *_VOLTS_LOW_SPEED_TELLS, at_least("speed_of_weak_battery", BOUNDARIES.off_the_curve),
+            at_most("speed_of_weak_battery", BOUNDARIES.faster_than_volts),
+        ),
+        "battery",
+        "{crank_min_v:.2f} V while cranking is {low_under_usual_v:.2f} V less than usual, and {crank_rpm:.0f} rpm is what these volts leave of "
+        "the usual {usual_rpm:.0f} rpm at usual amps: the battery is weak. A load of so many amps would turn far slower.",
+        "amps while cranking",
+        5,
+        "Ohm's law and the motor's back-emf; our choice of the multiples",
+        hides=("battery",),
+        alone=True,
+    ),
+    Row(
+        "many amps by their speed, amps unknown",
+        (*_VOLTS_LOW_SPEED_TELLS, at_most("speed_of_more_amps", BOUNDARIES.faster_than_volts)),
+        "starter_or_drag",
+        "{crank_min_v:.2f} V while cranking is {low_under_usual_v:.2f} V less than usual, and {crank_rpm:.0f} rpm is far less than these volts "
+        "leave of the usual {usual_rpm:.0f} rpm at usual amps: drag, or a starter that takes too many amps, before a weak battery.",
+        "amps while cranking",
+        5,
+        "Ohm's law and the motor's back-emf; our choice of the multiples",
+        hides=("battery", "starter_or_drag"),
+        alone=True,
     ),
     Row(
         "battery weak, amps unknown",
