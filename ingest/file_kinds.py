@@ -76,17 +76,17 @@ def _numbered(cells: Sequence[object]) -> list[object]:
 
 
 def in_blocks(sheet: Sheet) -> str:
-    """That a heading without a vehicle comes again further down, as where each vehicle has a table of its own; "" where none does."""
+    """That a heading without a vehicle comes again below a line that names one, as where each vehicle has a table of its own; "" where
+    none does."""
     seen: dict[tuple[str, ...], int] = {}
+    named = False
     for row, line in zip(sheet.head, sheet.head_lines, strict=True):
         texts = tuple(clean_text(cell) for cell in row if clean_text(cell))
-        if (
-            len(texts) < DRAFTING.fewest_meanings
-            or not is_heading(row)
-            or any(meaning(t, (OF_A_VEHICLE,)) for t in texts)
-        ):
+        of_a_vehicle = any(meaning(text, (OF_A_VEHICLE,)) for text in texts)
+        named |= of_a_vehicle and not seen
+        if of_a_vehicle or len(texts) < DRAFTING.fewest_meanings or not is_heading(row):
             continue
-        if texts in seen:
+        if named and texts in seen:
             return (
                 f"has the same heading in lines {seen[texts]} and {line} and no column for the vehicle; allowed is one table with a column "
                 "that says in every row whose it is (unit)"

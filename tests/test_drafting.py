@@ -471,6 +471,19 @@ def test_numbered_headings_that_are_understood_are_no_table_of_another_shape(tmp
     assert dict(draft_source(file).described.columns)["Rest volts (V)"] == "rest_v"
 
 
+def test_pages_that_repeat_a_heading_are_one_table(tmp_path: Path) -> None:
+    """The vehicle's column is called what nobody can know; a person names it, and the heading of the next page is no row."""
+    file = tmp_path / "t.csv"
+    page = "Seite {n};;\nNr.;Datum;Ruhespannung (V)\nK-10{n};2{n}.11.2023;12,6\n"
+    file.write_text("Pruefungen;;\n" + page.format(n=1) + page.format(n=2), encoding="utf-8")
+    assert (
+        "heading"
+        not in import_paths(store.open_database(tmp_path / "f.db", create=True), [file])
+        .lines()[0]
+        .partition("known")[2]
+    )
+
+
 def test_daily_lows_under_other_headings_are_drafted(tmp_path: Path) -> None:
     file = tmp_path / "t.csv"
     file.write_text("Standort;Datum;Tmin (°C)\nHof;28.11.2023;-4,5\n", encoding="utf-8")
