@@ -35,6 +35,7 @@ from ingest.values import (
     in_unit,
     in_utc,
     is_empty,
+    month_of,
     parse_number,
     parse_time,
     plain_float,
@@ -294,7 +295,8 @@ class BatchBuilder:
             if isinstance(cell, str) and plain.fullmatch(cell):  # what nearly all cells are
                 quick[code] = plain_float(cell)
                 continue
-            parsed = parse_number(cell, self.layout.style)
+            named = month_of(clean_text(cell)) if column.name == "month" else 0
+            parsed = Parsed(float(named)) if named else parse_number(cell, self.layout.style)
             value, problem = _in_our_unit(parsed, column, conversion)
             if problem or parsed.remark:
                 for row in rows_with(code):

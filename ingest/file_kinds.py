@@ -11,7 +11,7 @@ from ingest.choices import BUS_LOGS, DRAFTING, FILES
 from ingest.errors import FileRefused
 from ingest.sheets import Sheet, cell_text
 from ingest.trace_files import read_trace
-from ingest.values import ORDERS, clean_text, is_month, parse_number, parse_time, shown
+from ingest.values import ORDERS, clean_text, month_of, parse_number, parse_time, shown
 from ingest.vocabulary import OF_A_VEHICLE, folded, meaning
 
 Kind = Literal["table", "trace", "log"]
@@ -47,7 +47,7 @@ def side_by_side(sheet: Sheet) -> str:
         cells = [cell for cell in row if clean_text(cell)]
         for what, rows, alike in (
             ("day", _A_READING, [cell for cell in cells if _is_day(cell)]),
-            ("month", "depot, month and low_c", [cell for cell in cells if is_month(clean_text(cell))]),
+            ("month", "depot, month and low_c", [cell for cell in cells if month_of(clean_text(cell))]),
             ("vehicle or reading", _A_READING, _numbered(cells) if is_heading(row) else []),
         ):
             texts = list(dict.fromkeys(shown(cell_text(cell)) for cell in alike))

@@ -265,8 +265,8 @@ _MONTHS = {
     name: number
     for number, names in enumerate(
         (
-            "jan january januar jän janvier enero ene januari gennaio gen styczeń stycznia sty",
-            "feb february februar février fevrier fév fev febrero februari febbraio luty lutego lut",
+            "jan january januar jän janvier janv enero ene januari gennaio gen styczeń stycznia sty",
+            "feb february februar février fevrier fév fev févr febrero februari febbraio luty lutego lut",
             "mar march märz maerz mär mrz mars marzo maart mrt marzec marca",
             "apr april avril avr abril abr aprile kwiecień kwietnia kwi",
             "may mai mayo mei maggio mag maj maja",
@@ -316,9 +316,9 @@ class ParsedTime:
     utc: bool = False
 
 
-def is_month(text: str) -> bool:
-    """Whether a text is the name of a month, or its short form, in a language that dates are read in."""
-    return text.casefold().rstrip(".") in _MONTHS
+def month_of(text: str) -> int:
+    """Return the month that a text names, whole or short, in a language that dates are read in; 0 where it names none."""
+    return _MONTHS.get(text.casefold().rstrip("."), 0)
 
 
 def parse_time(cell: object, order: DateOrder = "iso") -> ParsedTime:

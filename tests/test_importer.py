@@ -558,6 +558,20 @@ def test_lines_that_a_program_quoted_whole_are_read(db: Database, tmp_path: Path
     assert read_readings(db)["temperature_c"].tolist() == [7.5]
 
 
+def test_months_of_a_climate_may_be_named(db: Database, tmp_path: Path) -> None:
+    file = tmp_path / "c.csv"
+    file.write_text(
+        "depot,month,low_c\nnorth,Januar,-4\nnorth,févr.,-3\nnorth,3,1\nnorth,Quartal,1\n", encoding="utf-8"
+    )
+    (outcome,) = import_paths(db, [file], now=NOW).files
+    assert (outcome.stored, outcome.set_aside) == (3, 1)
+    assert [row["month"] for row in db.query("SELECT month FROM climate WHERE depot = 'north' ORDER BY month")] == [
+        1,
+        2,
+        3,
+    ]
+
+
 def test_columns_of_another_table_are_said_to_be_that_table_s(db: Database, tmp_path: Path) -> None:
     file = tmp_path / "r.csv"
     file.write_text(
