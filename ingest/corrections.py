@@ -5,7 +5,7 @@ its table, so that nothing reads it; it is kept whole beside it.
 """
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from types import MappingProxyType
@@ -18,7 +18,7 @@ from ingest.admit_readings import recompute_doubts
 from ingest.cells import Batch
 from ingest.entries import Entry, batch_of_entry, confirm, entry_of, merged_values, with_doubts
 from ingest.errors import IngestError
-from ingest.fields import CORRECTABLE, READINGS, REPAIRS, TABLES, UNITS, VEHICLE
+from ingest.fields import CORRECTABLE, FILE, READINGS, REPAIRS, TABLES, UNITS, VEHICLE
 from ingest.former import WITHDRAWN, typed
 from ingest.records import checked_decision
 from ingest.rules import check
@@ -119,7 +119,7 @@ def correct(
             return replace(entry, known=not entry.problems, row_id=number)
         change = write_origin(db, Origin("correction", by, at))
         _set(db, kind, number, old, changed, Origin("correction", by, at), reason, change)
-        _follow(db, kind, old, {**old, **changed}, at)
+        _follow(db, [(kind, old, {**old, **changed})], at)
         return with_doubts(db, kind.table, replace(entry, stored=True, row_id=number, change=change))
 
 
@@ -153,19 +153,20 @@ def _correct_vehicle(
         return replace(entry_of(batch), stored=bool(change), known=not change, change=change or None)
 
 
-def withdraw(db: Database, word: str, number: int, *, by: str, reason: str, now: datetime | None = None) -> Entry:
+def withdraw(db: Database, word: str, number: int | str, *, by: str, reason: str, now: datetime | None = None) -> Entry:
     """Take a reading, repair, decision or report of a visit out of what is judged; it stays on record and can be put back
-    (`undo`). With the report of a visit go the repairs and the reading that it put on record."""
-    kind, at = kind_of(word), now or datetime.now()
+    (`undo`). With the report of a visit go the repairs and the reading that it put on record; with a file, called by its name, those that
+    the last import of a file of that name brought and that are on record still, so that a corrected one can come in their place."""
     if not reason.strip():
         return Entry(problems=("withdrawing needs a reason; allowed is any short text",))
+    mine = Origin("correction", by, now or datetime.now())
     with writing(db):
-        row = _whole(db, kind, number)
-        mine = Origin("correction", by, at)
+        rows = _of_file(db, str(number)) if word == FILE else _with_its_rows(db, kind_of(word), int(number))
         change = write_origin(db, mine)
-        for its, n, one in _with_its_rows(db, kind, number, row):
-            _withdrawn(db, its, n, one, ("yes", change), mine, reason)
-    return Entry(stored=True, row_id=number, change=change)
+        for kind, n, row in rows:
+            _withdrawn(db, kind, n, row, ("yes", change), mine, reason)
+        _follow(db, [(kind, row, row) for kind, _, row in rows], mine.at)
+    return Entry(stored=True, row_id=rows[0][1], change=change)
 
 
 def undo(db: Database, change: int, *, by: str, reason: str = "undone", now: datetime | None = None) -> Entry:
@@ -183,8 +184,11 @@ def undo(db: Database, change: int, *, by: str, reason: str = "undone", now: dat
     with writing(db):
         touched = changed_by(db, change, _OF_TABLE)
         again = write_origin(db, mine)
-        for (table, number), columns in touched.items():
-            _undo_row(db, _OF_TABLE[table], int(number), columns, change, again, mine, reason)
+        moved = [
+            (_OF_TABLE[table], *_undo_row(db, _OF_TABLE[table], int(number), columns, change, again, mine, reason))
+            for (table, number), columns in touched.items()
+        ]
+        _follow(db, moved, mine.at)
         table, number = next(iter(touched))
         return with_doubts(db, table, Entry(stored=True, row_id=int(number), change=again))
 
@@ -216,13 +220,13 @@ def _check_day(db: Database, kind: Kind, number: int, row: Row) -> None:
 
 def _undo_row(
     db: Database, kind: Kind, number: int, columns: Columns, change: int, again: int, mine: Origin, reason: str
-) -> None:
-    """Put one row back to what it was before `change`, under the new change `again`."""
+) -> tuple[Row, Row]:
+    """Put one row back to what it was before `change`, under the new change `again`; return it before and after."""
     if WITHDRAWN in columns:
         was_taken = bool(columns[WITHDRAWN][1])
         row = _put_back(db, kind, number, change) if was_taken else _whole(db, kind, number)
         _withdrawn(db, kind, number, row, (None if was_taken else "yes", again), mine, reason)
-        return
+        return row, row
     old = _whole(db, kind, number)
     other = [name for name, (_, told) in columns.items() if as_text(old[name]) != told]
     if other:
@@ -231,7 +235,7 @@ def _undo_row(
     _check_free(db, kind, number, {**old, **back})
     _check_day(db, kind, number, {**old, **back})
     _set(db, kind, number, old, back, mine, reason, again)
-    _follow(db, kind, old, {**old, **back}, mine.at)
+    return old, {**old, **back}
 
 
 def _withdrawn(
@@ -243,18 +247,31 @@ def _withdrawn(
         _take_out(db, kind, number, row, change)
     one = Change(kind.table, str(number), WITHDRAWN, None if taken else "yes", taken)
     write_change(db, one, by=mine.by, at=mine.at, reason=reason, origin_id=change)
-    _follow(db, kind, row, row, mine.at)
 
 
-def _with_its_rows(db: Database, kind: Kind, number: int, row: Row) -> list[tuple[Kind, int, Row]]:
+def _with_its_rows(db: Database, kind: Kind, number: int) -> list[tuple[Kind, int, Row]]:
     """The row, and for the report of a visit what stands under its origin still."""
-    out = [(kind, number, row)]
-    if kind.word == "visit":
-        for word in ("repair", "reading"):
-            its = KINDS[word]
-            found = db.query(f"SELECT * FROM {its.table} WHERE origin_id = ?", [row["origin_id"]])
-            out += [(its, int(one[its.number]), one) for one in found]
-    return out
+    row = _whole(db, kind, number)
+    return [(kind, number, row), *(_under(db, row["origin_id"]) if kind.word == "visit" else ())]
+
+
+def _of_file(db: Database, name: str) -> list[tuple[Kind, int, Row]]:
+    """What the last import of a file of that name brought and is on record still; IngestError where that is nothing."""
+    for one in db.query("SELECT id FROM origins WHERE kind = 'file' AND file = ? ORDER BY id DESC", [name]):
+        if rows := _under(db, one["id"]):
+            return rows
+    raise IngestError(
+        f"no reading or repair of a file {name!r} is on record; allowed are the names that `logbook` shows as imported"
+    )
+
+
+def _under(db: Database, origin: object) -> list[tuple[Kind, int, Row]]:
+    """Repairs and readings that stand under an origin."""
+    return [
+        (its, int(one[its.number]), one)
+        for its in (KINDS["repair"], KINDS["reading"])
+        for one in list(db.query(f"SELECT * FROM {its.table} WHERE origin_id = ?", [origin]))
+    ]
 
 
 def _whole(db: Database, kind: Kind, number: int) -> Row:
@@ -363,12 +380,15 @@ def _put_back(db: Database, kind: Kind, number: int, change: int) -> Row:
     return row
 
 
-def _follow(db: Database, kind: Kind, old: Row, new: Row, at: datetime) -> None:
-    """Judge the doubts of the vehicles' readings anew, and note from which day on something else is known."""
-    if kind.table in DAY_COLUMNS:
-        note_write(db, kind.table, [row[DAY_COLUMNS[kind.table]] for row in (old, new)])
-    if kind.table == READINGS.name:
-        recompute_doubts(db, [str(old["unit"]), str(new["unit"])], load_context(db, at))
+def _follow(db: Database, moved: Sequence[tuple[Kind, Row, Row]], at: datetime) -> None:
+    """After rows changed, each with what it was and is: judge the doubts of the vehicles' readings anew, and note from which day on
+    something else is known."""
+    for kind in dict.fromkeys(kind for kind, _, _ in moved):
+        rows = [row for one, old, new in moved if one is kind for row in (old, new)]
+        if kind.table in DAY_COLUMNS:
+            note_write(db, kind.table, [row[DAY_COLUMNS[kind.table]] for row in rows])
+        if kind.table == READINGS.name:
+            recompute_doubts(db, [str(row["unit"]) for row in rows], load_context(db, at))
 
 
 # --- what was done ---------------------------------------------------------------------------------------------------

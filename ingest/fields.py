@@ -38,6 +38,7 @@ FOUND = ("worn", "sound", "other", "not_known")
 """What a planned visit found of the part it was planned for: at fault, sound, sound and another part at fault, not looked into."""
 CORRECTABLE = MappingProxyType({"reading": "readings", "repair": "repairs", "decision": "decisions", "visit": "visits"})
 """What a person can put right -> the table that keeps it."""
+FILE = "file"  # what is withdrawn by its name: the readings and repairs that its import brought
 VEHICLE = "vehicle"  # what is put right by its own number, and not withdrawn: readings lie under it
 
 C_PER_F, F_AT_FREEZING = 1.0 / 1.8, 32.0  # °C = (°F - 32) / 1.8, exact by definition

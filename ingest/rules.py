@@ -383,7 +383,8 @@ def _note_few_amps(batch: Batch, system_v: Floats) -> None:
     if middle > DOUBTING.most_mohm_of_a_file:
         batch.notes.append(
             f"crank_a: in the middle of {counted(len(told), 'row')} a battery would have {middle:.0f} mΩ per 12 V, where sound ones have 2 to "
-            "10: a decimal point, another unit, or the clamp round one of several cables? They are stored as they stand"
+            "10: a decimal point, another unit, or the clamp round one of several cables? They are stored as they stand; "
+            "cranktrend withdraw file takes them out again"
         )
 
 

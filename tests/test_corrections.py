@@ -412,3 +412,30 @@ def test_what_a_vehicle_cannot_be_is_refused(db: Database, changes: dict[str, st
         correct(db, "vehicle", "K-7", {"depot": "hill"}, **WHO)
     assert str(vehicle(db)) == before
     assert audit(db) == []
+
+
+def test_what_a_file_brought_is_withdrawn_at_once_and_a_corrected_file_takes_its_place(
+    db: Database, tmp_path: Path
+) -> None:
+    """Amps in tenths all over a file; what came before and a file of the same name before it stay."""
+    before = readings_file(tmp_path, GOOD, reading(taken_at="2023-02-01T08:15"))
+    import_paths(db, [before], now=NOW)
+    days = [f"2023-04-{day:02d}T08:15" for day in range(1, 6)]
+    wrong = readings_file(tmp_path, *(reading(taken_at=day, crank_a=17, peak_a="") for day in days))
+    assert import_paths(db, [wrong], now=NOW).stored == len(days)
+    entry = withdraw(db, "file", wrong.name, **WHO)
+    assert len(read_readings(db)) == 2
+    assert import_paths(db, [wrong], now=NOW).stored == 0  # it brings nothing back
+    right = readings_file(tmp_path, *(reading(taken_at=day, crank_a=170, peak_a="") for day in days))
+    assert import_paths(db, [right], now=NOW).stored == len(days)
+    assert read_readings(db)["crank_a"].tolist() == [170.0] * 7
+    assert entry.change is not None
+    with pytest.raises(IngestError, match="has another reading"):
+        undo(db, entry.change, **WHO)  # its place is taken
+    again = withdraw(db, "file", right.name, **WHO)
+    undo(db, entry.change, **WHO)
+    assert sorted(read_readings(db)["crank_a"]) == [17.0] * 5 + [170.0] * 2
+    assert again.change is not None
+    assert not list(changes_not_followed(db))
+    with pytest.raises(IngestError, match="no reading or repair of a file"):
+        withdraw(db, "file", "other.csv", **WHO)

@@ -38,7 +38,7 @@ from dashboard.words import cluster_words, log_words
 from dashboard.words.plain_text import clean
 from dashboard.words.safety import SAFE_NOTE
 from ingest.bounds import VEHICLES_A_PARTITION
-from ingest.fields import CORRECTABLE, MEASUREMENTS, OF_A_TRACE, PARTS, ROLES, SYSTEM_VOLTAGES, VEHICLE
+from ingest.fields import CORRECTABLE, FILE, MEASUREMENTS, OF_A_TRACE, PARTS, ROLES, SYSTEM_VOLTAGES, VEHICLE
 from ingest.values import is_empty, parse_time
 
 WORKBOOK_TO_TERMINAL = "an XLSX file is not text: send it to a file, as in  cranktrend plan --format xlsx > plan.xlsx"
@@ -461,13 +461,14 @@ def add_corrections(command: Command) -> None:
         ),
         (
             "withdraw",
-            "take a stored reading, repair, decision or report of a visit out of what is judged; it stays on record",
+            "take a stored reading, repair, decision or report of a visit, or all that a file brought, out of what is judged; it stays on "
+            "record",
         ),
     ):
         sub = command(name, f"changes.run_{name}", words, wrong=number_wrong)
-        kinds = (*CORRECTABLE, VEHICLE) if name == "correct" else tuple(CORRECTABLE)
+        kinds = (*CORRECTABLE, VEHICLE if name == "correct" else FILE)
         sub.add_argument("what", choices=kinds, help="what kind of row")
-        sub.add_argument("id", metavar="ID", help="its number, as `logbook` and `unit` show it")
+        sub.add_argument("id", metavar="ID", help="its number, or a file's name, as `logbook` and `unit` show it")
         if name == "correct":
             sub.add_argument(
                 "changes",
@@ -491,9 +492,9 @@ def add_corrections(command: Command) -> None:
 
 
 def number_wrong(options: argparse.Namespace) -> str:
-    """The number of a row that is none; that of a vehicle may be any text."""
+    """The number of a row that is none; that of a vehicle, or the name of a file, may be any text."""
     try:
-        options.id = options.id.strip() if options.what == VEHICLE else a_number(options.id)
+        options.id = options.id.strip() if options.what in (VEHICLE, FILE) else a_number(options.id)
     except argparse.ArgumentTypeError as error:
         return f"argument ID: {error}"
     return ""
