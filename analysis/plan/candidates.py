@@ -227,9 +227,12 @@ def _second_parts(names: list[str], suspects: list[str], parts: pd.DataFrame) ->
     """Second part of each vehicle ("" if none), its share of the other parts' probability, and the next likely part."""
     if not len(parts):
         return [""] * len(names), np.zeros(len(names)), list(suspects)
-    wide = parts.pivot_table(index="unit", columns="part", values="part_probability", aggfunc="last", observed=True)
-    wide = wide.reindex(index=names, columns=list(PARTS)).fillna(0.0)
-    chance = wide.to_numpy(np.float64, copy=True)
+    chance = np.zeros((len(names), len(PARTS)))
+    unit = pd.Index(names).get_indexer(pd.Index(parts["unit"]))
+    part = pd.Index(PARTS).get_indexer(pd.Index(parts["part"]))
+    value = parts["part_probability"].to_numpy(np.float64)
+    known = (unit >= 0) & (part >= 0) & np.isfinite(value)
+    chance[unit[known], part[known]] = value[known]
     for row, suspect in enumerate(suspects):
         if suspect in PARTS:
             chance[row, PARTS.index(suspect)] = 0.0

@@ -16,6 +16,8 @@ def with_done(plan: ReplacementPlan, done: pd.DataFrame) -> ReplacementPlan:
 
     done: uid, unit, depot, planned_on, done_on, part, found, hours, job of every visit that was reported.
     """
+    if done.empty:
+        return replace(plan, done=frame_of([], FRAMES["done"]))
     known = set(done["uid"])
     was = {str(row["uid"]): int(row["sequence"]) for row in rows_of(plan.done)}
     came = {str(row["uid"]): int(row["sequence"]) + 1 for row in rows_of(pd.concat([plan.visits, plan.cancelled]))}
@@ -119,7 +121,10 @@ def known_on(done: pd.DataFrame | None, as_of: pd.Timestamp) -> pd.DataFrame:
     """The visits that were reported before the end of the plan's day."""
     columns = ["uid", "unit", "depot", "planned_on", "done_on", "part", "found", "hours", "job", "at"]
     if done is None:
-        return pd.DataFrame(columns=columns).astype(dict.fromkeys(("planned_on", "done_on", "at"), "datetime64[us]"))
+        moments = ("planned_on", "done_on", "at")
+        return pd.DataFrame(
+            {name: pd.Series(dtype="datetime64[us]" if name in moments else object) for name in columns}
+        )
     known: pd.DataFrame = done[done["at"] < as_of + pd.Timedelta(days=1)]
     return known
 

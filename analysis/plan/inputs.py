@@ -136,17 +136,20 @@ def cheap_success(repairs: pd.DataFrame, as_of: pd.Timestamp, settings: PlanSett
 
     An act counts once `VISITS.success_days` have passed; it has helped when the part needed nothing more in that time.
     """
-    known = repairs[repairs["done_on"] < as_of]
-    out = {}
-    for part in CHEAP_ACTIONS:
-        own = known[known["part"] == part].sort_values(["unit", "done_on"])
-        later = own.groupby("unit")["done_on"].shift(-1)
-        acts = own["action"].isin(["cleaned", "tightened", "charged"])
-        acts &= (as_of - own["done_on"]).dt.days >= VISITS.success_days
-        good = later.isna() | ((later - own["done_on"]).dt.days > VISITS.success_days)
-        stated = settings.clean_success.get(part, 0.0)
-        out[part] = float((VISITS.success_prior * stated + (acts & good).sum()) / (VISITS.success_prior + acts.sum()))
-    return out
+    known = repairs[(repairs["done_on"] < as_of) & repairs["part"].isin(list(CHEAP_ACTIONS))]
+    part, unit = pd.Index(list(CHEAP_ACTIONS)).get_indexer(pd.Index(known["part"])), pd.factorize(known["unit"])[0]
+    day = days_since_epoch(known["done_on"])
+    order = np.lexsort((day, unit, part))
+    part, unit, day = part[order], unit[order], day[order]
+    again = np.append((part[1:] == part[:-1]) & (unit[1:] == unit[:-1]), False)[: len(day)]
+    later = np.where(again, np.roll(day, -1), np.inf)
+    acts = known["action"].isin(["cleaned", "tightened", "charged"]).to_numpy(np.bool_)[order]
+    acts &= np.floor(days_since_epoch(pd.DatetimeIndex([as_of]))[0] - day) >= VISITS.success_days
+    good = acts & (np.floor(later - day) > VISITS.success_days)
+    tried, helped = (np.bincount(part[those], minlength=len(CHEAP_ACTIONS)) for those in (acts, good))
+    stated = np.array([settings.clean_success.get(name, 0.0) for name in CHEAP_ACTIONS])
+    chance = (VISITS.success_prior * stated + helped) / (VISITS.success_prior + tried)
+    return dict(zip(CHEAP_ACTIONS, chance.tolist(), strict=True))
 
 
 def _pinned(pins: pd.DataFrame | None, weeks: PlanWeeks, fleet: pd.DataFrame) -> dict[str, str]:

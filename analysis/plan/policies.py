@@ -136,17 +136,13 @@ def mean_residual_life(law: Weibull, age: Floats) -> Floats:
 
 def overdue_parts(lives: pd.DataFrame, ages: Mapping[str, AgeReplacement], weeks: PlanWeeks) -> pd.DataFrame:
     """Parts that reach their age limit within the plan: unit, part, age [d], due_day [d after as_of], oldest first."""
-    frames = []
-    for part, best in ages.items():
-        if best.age >= LATEST_AGE_DAYS:
-            continue
-        running = lives[(lives["part"] == part) & (lives["running"] == 1.0)]
-        due = running.assign(due_day=best.age - running["age"], over=running["age"] / best.age)
-        frames.append(due.loc[due["due_day"] < weeks.end_day[-1]])
-    if not frames:
-        return pd.DataFrame({"unit": [], "part": [], "age": [], "due_day": [], "over": []})
-    every: pd.DataFrame = pd.concat(frames)
-    return every.sort_values(["over", "unit"], ascending=[False, True], ignore_index=True)
+    limit = np.array([best.age for best in ages.values()], dtype=np.float64)
+    kind = pd.Index(list(ages)).get_indexer(pd.Index(lives["part"]))
+    age, own = lives["age"].to_numpy(np.float64), limit[kind]
+    due = (kind >= 0) & (own < LATEST_AGE_DAYS) & (lives["running"].to_numpy() == 1.0) & (own - age < weeks.end_day[-1])
+    found: pd.DataFrame = lives[due].assign(due_day=(own - age)[due], over=(age / own)[due], kind=kind[due])
+    found = found.sort_values(["over", "unit", "kind"], ascending=[False, True, True], ignore_index=True)
+    return found.drop(columns="kind")
 
 
 def fixed_age(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -114,6 +115,15 @@ def _missing(name: str) -> object:
 
 def frame_of(rows: list[dict[str, Any]], columns: tuple[str, ...]) -> pd.DataFrame:
     """A frame of the plan with the types of its columns, also without any row."""
+    return _typed(rows, columns) if rows else _without_rows(columns).copy()
+
+
+@cache
+def _without_rows(columns: tuple[str, ...]) -> pd.DataFrame:
+    return _typed([], columns)
+
+
+def _typed(rows: list[dict[str, Any]], columns: tuple[str, ...]) -> pd.DataFrame:
     out: dict[str, Any] = {}
     for name in columns:
         values = [row.get(name, _missing(name)) for row in rows]

@@ -8,7 +8,7 @@ import pandas as pd
 import scipy
 
 from analysis.constants import DAYS_PER_YEAR
-from analysis.readings.panel import Floats, dates_of, left_d
+from analysis.readings.panel import Floats, days_since_epoch, left_d
 from analysis.wear.choices import LIVES
 
 SHAPE_RANGE = (0.3, 12.0)
@@ -130,35 +130,37 @@ def observed_lives(
     truncation). A replacement for a no-start is a failure, any other ends the life without one; so does a vehicle's last day
     in service, with which nothing of it runs on.
     """
-    keys = ["unit", "part"]
-    known = units[units["in_service"].notna()].drop_duplicates("unit")
-    left = pd.Series(left_d(known), index=known["unit"].astype("str"))
-    known = known[["unit", "in_service"]]
-    first_record = repairs["done_on"].min() if len(repairs) else as_of
-    done = repairs[repairs["part"].isin(parts) & (repairs["action"] == "replaced") & (repairs["done_on"] < as_of)]
-    done = done.merge(known, on="unit").query("done_on > in_service")
-    done = done.drop_duplicates([*keys, "done_on"], keep="last")
-    starts = known.rename(columns={"in_service": "begin"}).merge(pd.DataFrame({"part": list(parts)}), how="cross")
-    renewed = done[[*keys, "done_on"]].rename(columns={"done_on": "begin"})
-    lives = pd.concat([starts.assign(original=True), renewed.assign(original=False)], ignore_index=True)
-    lives = lives.sort_values([*keys, "begin"], kind="stable", ignore_index=True)
-    ends = done[keys].assign(end=done["done_on"], failed=done["reason"] == "no_start").sort_values([*keys, "end"])
-    for frame in (lives, ends):
-        frame["turn"] = frame.groupby(keys).cumcount()
-    lives = lives.merge(ends, on=[*keys, "turn"], how="left")
-    late = lives["original"] & (lives["begin"] < first_record)
-    seen_from = lives["begin"].mask(late, first_record)
-    of_each = np.asarray(left.reindex(lives["unit"].astype("str")), dtype=np.float64)
-    gone = pd.Series(dates_of(of_each))
-    gone = gone.where(gone <= as_of)
+    known = units[units["in_service"].notna()].drop_duplicates("unit").sort_values("unit")
+    named = sorted(parts)
+    begun, gone = days_since_epoch(known["in_service"]), np.floor(left_d(known))
+    done = np.where(repairs["done_on"].notna(), days_since_epoch(repairs["done_on"]), np.nan)
+    day = days_since_epoch(pd.DatetimeIndex([as_of]))[0]
+    first_record = np.nanmin(done) if len(repairs) else day
+    unit = pd.Index(known["unit"]).get_indexer(pd.Index(repairs["unit"]))
+    part = pd.Index(named).get_indexer(pd.Index(repairs["part"]))
+    ends = (part >= 0) & (repairs["action"] == "replaced").to_numpy(np.bool_) & (done < day)
+    ends &= done > np.append(begun, np.inf)[unit]  # of no known vehicle none
+    row = np.flatnonzero(ends)
+    row = row[np.lexsort((done[row], part[row], unit[row]))]
+    place = unit[row] * len(named) + part[row]
+    last = np.append((np.diff(place) > 0) | (np.diff(done[row]) > 0), True)[: len(row)]  # of those of a day
+    row, place = row[last], place[last]
+    # the lives of each part of each vehicle one after the other; the first began with the vehicle
+    life = np.sort(np.concatenate([np.arange(len(known) * len(named)), place]))
+    ended = np.arange(len(row)) + place
+    owner = life // len(named)
+    begin, end, first = begun[owner], np.where(gone <= day, gone, day)[owner], np.ones(len(life), np.bool_)
+    running, failed = ~(gone <= day)[owner], np.zeros(len(life))
+    end[ended], begin[ended + 1], first[ended + 1], running[ended] = done[row], done[row], False, False
+    failed[ended] = (repairs["reason"] == "no_start").to_numpy(np.bool_)[row]
     return pd.DataFrame(
         {
-            "unit": lives["unit"].astype("str"),
-            "part": lives["part"].astype("str"),
-            "entry": (seen_from - lives["begin"]).dt.days.astype("float64"),
-            "age": (lives["end"].fillna(gone).fillna(as_of) - lives["begin"]).dt.days.astype("float64"),
-            "failed": lives["failed"].eq(True).astype("float64"),
-            "running": (lives["end"].isna() & gone.isna()).astype("float64"),
+            "unit": known["unit"].astype("str").array.take(owner),
+            "part": pd.array(named, dtype="str").take(life % len(named)),
+            "entry": np.floor(np.where(first & (begin < first_record), first_record - begin, 0.0)),
+            "age": np.floor(end - begin),
+            "failed": failed,
+            "running": running.astype(np.float64),
         }
     )
 
