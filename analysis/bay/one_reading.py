@@ -236,9 +236,11 @@ def _with_borne_out_drops(reading: Mapping[str, Any], expected: Expected) -> Map
     likely in one that does not. What they should be is worked out for this vehicle at this temperature, drops apart."""
     doubted = {name for name in str(reading.get("doubtful") or "").split(",") if name}
     drops = doubted & set(DROPS.values())
+    if not drops:
+        return reading
     row = trusted_row(reading).assign(**dict.fromkeys(DROPS.values(), NAN))
     air_c, amps = (float(row[name].iloc[0]) for name in ("temperature_c", "crank_a"))
-    if not drops or not np.isfinite(air_c):
+    if not np.isfinite(air_c):
         return reading
     amps = amps if np.isfinite(amps) else float(_shown(expected, air_c)["crank_a"].iloc[0])
     if not amps > 0.0:  # without amps nothing is lost

@@ -6,7 +6,9 @@ speed and volts are judged at their temperature; the load-test table at half the
 volts of a start.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from functools import cache
 from typing import Any, Final, Literal, TypeAlias
 
 import numpy as np
@@ -24,7 +26,7 @@ from analysis.circuit.battery import (
 )
 from analysis.circuit.limit_book import LimitBook
 from analysis.circuit.limits import AGM, Limit, Limits
-from analysis.readings.aid import aid_amps
+from analysis.readings.aid import aid_amps, said
 
 Array = npt.NDArray[np.float64]
 Sense = Literal["at least", "at most"]
@@ -51,6 +53,14 @@ FEED_WORDS: Final = "at most {lost:.1f} V less than the battery has"
 LOAD_TEST_SOURCE: Final = "BCI Battery Service Manual, load-test table, as quoted in manuals; 24 V twice, derived"
 
 
+@dataclass(frozen=True)
+class Alike:
+    """Readings of vehicles of one kind: their places (N,) among all readings, and a column of all of these."""
+
+    row: npt.NDArray[np.intp]
+    column: Callable[[str], Array]
+
+
 def verdict(
     readings: pd.DataFrame,
     units: pd.DataFrame,
@@ -71,29 +81,41 @@ def verdict(
         verdict (pass, watch, act), words, source; ordered by row, worst verdict first
     :raises ValueError: a reading's unit is not among `units`
     """
-    unknown = ~readings["unit"].isin(units["unit"])
-    if unknown.any():
-        raise ValueError(f"readings name the unit {readings['unit'][unknown].iloc[0]!r}, which is not among units")
+    place = pd.Index(units["unit"]).get_indexer(pd.Index(readings["unit"]))
+    if (place < 0).any():
+        raise ValueError(f"readings name the unit {readings['unit'][place < 0].iloc[0]!r}, which is not among units")
     chosen = LimitBook() if book is None else book
-    kinds = units.reindex(columns=["unit", *GROUP, *AIDS]).assign(cca_a=bank_cca_a(units))
-    joined = readings.reset_index(drop=True).merge(kinds, on="unit", how="left", validate="many_to_one")
-    joined["row"] = np.arange(len(joined))
+    about = {name: said(units, name) for name in AIDS} | {"cca_a": bank_cca_a(units)}
+    column = cache(lambda name: about[name][place] if name in about else said(readings, name))
+    alike, kinds = _kinds(units)
     parts: list[Checked] = []
-    for key, group in joined.groupby(GROUP, dropna=False, sort=False):
-        vehicle_class, system_v, fuel, cylinders, battery_type = (str(part) for part in key)
+    for kind, (vehicle_class, system_v, fuel, cylinders, battery_type) in enumerate(kinds):
+        rows = np.flatnonzero(alike[place] == kind)
+        if not len(rows):
+            continue
         limits = chosen.for_group(vehicle_class, int(float(system_v)), fuel, float(cylinders), battery_type)
         usual_a = float((class_crank_a or {}).get(vehicle_class, np.nan))
-        parts.extend(_judge_group(group, limits, usual_a, agm=battery_type == AGM))
+        parts.extend(_judge_group(Alike(rows, column), limits, usual_a, agm=battery_type == AGM))
     if not parts:
         return pd.DataFrame({name: [] for name in COLUMNS})
     every = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
-    every |= {name: joined[name].to_numpy()[every["row"]] for name in ("unit", "taken_at")}
-    result = pd.DataFrame(every).astype(dict.fromkeys(TEXTS, "str"))
-    order = result["verdict"].map({name: -i for i, name in enumerate(VERDICTS)})
-    return result.assign(order=order).sort_values(["row", "order"], kind="stable", ignore_index=True)[list(COLUMNS)]
+    mildness = np.select([every["verdict"] == name for name in VERDICTS], range(0, -len(VERDICTS), -1))
+    every = {name: value[np.lexsort((mildness, every["row"]))] for name, value in every.items()}
+    own = {name: readings[name].array.take(every["row"]) for name in ("unit", "taken_at")}
+    shown = {name: pd.array(value, dtype="str") if name in TEXTS else value for name, value in (every | own).items()}
+    return pd.DataFrame(shown, columns=list(COLUMNS))
 
 
-def _judge_group(group: pd.DataFrame, limits: Limits, usual_a: float, *, agm: bool) -> list[Checked]:
+def _kinds(units: pd.DataFrame) -> tuple[npt.NDArray[np.intp], list[tuple[str, ...]]]:
+    """(U,) place of each vehicle's kind among the kinds, which are texts of GROUP."""
+    told = units.reindex(columns=GROUP)
+    texts = [["nan" if pd.isna(one) else str(one) for one in told[name]] for name in GROUP]
+    of_each = list(zip(*texts, strict=True))
+    kinds = list(dict.fromkeys(of_each))
+    return np.array([kinds.index(one) for one in of_each], dtype=np.intp), kinds
+
+
+def _judge_group(group: Alike, limits: Limits, usual_a: float, *, agm: bool) -> list[Checked]:
     """All checks of the readings of one kind of vehicle; `usual_a` in the warm, NaN where nobody knows."""
     return [
         *_battery_checks(group, limits, agm=agm),
@@ -104,13 +126,11 @@ def _judge_group(group: pd.DataFrame, limits: Limits, usual_a: float, *, agm: bo
     ]
 
 
-def _values(group: pd.DataFrame, name: str) -> Array:
-    if name not in group:
-        return np.full(len(group), np.nan)
-    return group[name].to_numpy(dtype=np.float64, na_value=np.nan)
+def _values(group: Alike, name: str) -> Array:
+    return group.column(name)[group.row]
 
 
-def _battery_checks(group: pd.DataFrame, limits: Limits, *, agm: bool) -> list[Checked]:
+def _battery_checks(group: Alike, limits: Limits, *, agm: bool) -> list[Checked]:
     rest, low = _values(group, "rest_v"), _values(group, "crank_min_v")
     least = least_cranking_v(limits.least_cranking_battery_v.value, _values(group, "temperature_c"))
     warm = limits.least_cranking_battery_v
@@ -129,12 +149,13 @@ def _battery_checks(group: pd.DataFrame, limits: Limits, *, agm: bool) -> list[C
     ]  # fmt: skip
 
 
-def _load_test(group: pd.DataFrame, limits: Limits, rest: Array, low: Array, *, agm: bool) -> Checked:
+def _load_test(group: Alike, limits: Limits, rest: Array, low: Array, *, agm: bool) -> Checked:
     """What the battery would hold at half its label's cold-cranking amps, by its resistance, beside the printed table; it gave
     the amps of glow plugs or an intake heater as well as the starter's."""
     temperature, amps, cca = (_values(group, n) for n in ("temperature_c", "crank_a", "cca_a"))
+    aid_a = np.ravel(aid_amps(pd.DataFrame({name: _values(group, name) for name in AIDS}), temperature[:, None]))
     held = under_load(
-        rest, low, amps, np.ravel(aid_amps(group, temperature[:, None])), usual_a=_values(group, "usual_crank_a"), cca_a=cca,
+        rest, low, amps, aid_a, usual_a=_values(group, "usual_crank_a"), cca_a=cca,
         system_v=limits.system_v, agm=agm,
     ).half_cca_v  # fmt: skip
     table = load_test_minimum_v(temperature, system_v=limits.system_v)
@@ -152,7 +173,7 @@ def _load_test(group: pd.DataFrame, limits: Limits, rest: Array, low: Array, *, 
     )  # fmt: skip
 
 
-def _drop_checks(group: pd.DataFrame, limits: Limits, usual_a: float) -> list[Checked]:
+def _drop_checks(group: Alike, limits: Limits, usual_a: float) -> list[Checked]:
     """Drops in volts, their limits as many times the printed ones as the amps are the usual ones."""
     share = limits.watch_share.value
     checks = {name.replace("_v", "").replace("drop_", "") + " drop": (_values(group, name), key) for name, key in
@@ -196,7 +217,7 @@ def _at_amps(limit: Limit, usual_a: float, amps: float, edge: float) -> str:
     return f"{limit.words} at the usual {usual_a:.0f} A, {edge:.2f} V at {amps:.0f} A"
 
 
-def _amp_checks(group: pd.DataFrame, limits: Limits, usual_a: float) -> list[Checked]:
+def _amp_checks(group: Alike, limits: Limits, usual_a: float) -> list[Checked]:
     """Amps, speed and seconds. Amps and seconds name no part alone, so that they are watched and never call for action."""
     amps, speed = _values(group, "crank_a"), _values(group, "crank_rpm")
     here = _values(group, "usual_crank_a")
@@ -230,7 +251,7 @@ def _amp_checks(group: pd.DataFrame, limits: Limits, usual_a: float) -> list[Che
     return found
 
 
-def _solenoid_checks(group: pd.DataFrame, limits: Limits) -> list[Checked]:
+def _solenoid_checks(group: Alike, limits: Limits) -> list[Checked]:
     """Hold-in amps, those of both windings at the volts of a charged battery, and the feed of the relay socket.
 
     Amps name no part alone: they are watched. What a clamp caught of both windings as hold-in is judged as theirs.
@@ -259,7 +280,7 @@ def _solenoid_checks(group: pd.DataFrame, limits: Limits) -> list[Checked]:
     ]  # fmt: skip
 
 
-def _charging_checks(group: pd.DataFrame, limits: Limits) -> list[Checked]:
+def _charging_checks(group: Alike, limits: Limits) -> list[Checked]:
     """Volts with the engine running, between what charges and what a sound regulator gives at the temperature."""
     volts, least, most = _values(group, "charging_v"), limits.least_charging_v, limits.highest_charging_v
     here = charging_most_v(_values(group, "temperature_c"), limits)
@@ -273,7 +294,7 @@ def _charging_checks(group: pd.DataFrame, limits: Limits) -> list[Checked]:
 
 
 def _checked(
-    group: pd.DataFrame,
+    group: Alike,
     check: str,
     value: Array,
     limit: Limit,
@@ -292,7 +313,7 @@ def _checked(
     worst = "act" if act else "watch"
     result = np.where(margin < 0, worst, np.where(sign * (value - watch) < 0, "watch", "pass"))
     columns: dict[str, npt.ArrayLike] = {
-        "row": group["row"].to_numpy(),
+        "row": group.row,
         "check": check,
         "value": value,
         "value_unit": limit.unit,
