@@ -44,6 +44,16 @@ def pytest_collection(session: pytest.Session) -> Generator[None, object, object
         return (yield)
 
 
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems() -> None:
+    """By day inputs by chance hold no constants of our own: each worker would read every module for them; by night they do."""
+    if "hypothesis" in sys.modules and not samples_chance.is_night():
+        from hypothesis.internal.conjecture import providers
+
+        own = providers._local_constants
+        providers._get_local_constants = lambda: own  # type: ignore[assignment]
+
+
 def pytest_collection_finish() -> None:
     """What was loaded stays to the end: it is not looked through again at every collection of garbage, nor are these as frequent.
 

@@ -138,30 +138,33 @@ def nodes(path: Path) -> tuple[ast.AST, ...]:
     return tuple(ast.walk(ast.parse(path.read_text(encoding="utf-8"))))
 
 
+@cache
+def asked_in(path: Path) -> tuple[list[tuple[str | None, str]], set[tuple[str, str]], set[str]]:
+    """What a module imports from where, (name, attribute) of all that it asks names for, and the names that it gives to `getattr`."""
+    froms, attributes, given = [], set(), set()
+    for node in nodes(path):
+        if isinstance(node, ast.ImportFrom):
+            froms += [(node.module, alias.name) for alias in node.names]
+        elif isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name):
+            attributes.add((node.value.id, node.attr))
+        elif isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "getattr":
+            given.add(str(getattr(node.args[0], "id", "")))
+    return froms, attributes, given
+
+
 def readers() -> dict[str, set[str]]:
     """ROOM.STAGE.CHOICE -> modules that ask the stage's instance for it."""
     found: dict[str, set[str]] = {f"{key}.{one.name}": set() for key in stages() for one in choices_of(stage(key))}
     key_of = {where: key for key, where in stages().items()}
     for path in modules("*.py"):
         module = ".".join(path.relative_to(ROOT).with_suffix("").parts)
-        froms = [
-            (node.module, alias.name)
-            for node in nodes(path)
-            if isinstance(node, ast.ImportFrom)
-            for alias in node.names
-        ]
-        by_name = {name: key_of[from_, name] for from_, name in froms if (from_, name) in key_of}
-        for node in nodes(path):
-            if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name):
-                names = [f"{by_name.get(node.value.id, '')}.{node.attr}"]
-            elif isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "getattr":
-                key = by_name.get(getattr(node.args[0], "id", ""), "-")
-                names = [name for name in found if name.startswith(f"{key}.")]
-            else:
-                continue
-            for name in names:
-                if name in found:
-                    found[name].add(module)
+        froms, attributes, given = asked_in(path)
+        by_name = {name: key_of[str(from_), name] for from_, name in froms if (str(from_), name) in key_of}
+        names = {f"{by_name.get(name, '')}.{attribute}" for name, attribute in attributes}
+        whole = tuple(f"{by_name[name]}." for name in given if name in by_name)
+        for name, own in found.items():
+            if name in names or name.startswith(whole):
+                own.add(module)
     return found
 
 

@@ -16,13 +16,18 @@ def by_night(night: bool) -> None:
     _NIGHT[:] = [night]
 
 
+def is_night() -> bool:
+    """Whether it is."""
+    return any(_NIGHT)
+
+
 def examples(by_day: int, **more: Any) -> Callable[[Callable[..., None]], Callable[..., None]]:
     """So many inputs by day; by night, where the test runs too, MORE_BY_NIGHT times as many. No clock ends any."""
 
     def tried(test: Callable[..., None]) -> Callable[..., None]:
         from hypothesis import settings  # here, so that the process that only deals the tests out does not load it
 
-        if not any(_NIGHT):
+        if not is_night():
             return settings(max_examples=by_day, deadline=None, **more)(test)
         return pytest.mark.nightly(settings(max_examples=MORE_BY_NIGHT * by_day, deadline=None, **more)(test))
 

@@ -27,7 +27,8 @@ from ingest.importer import import_paths
 if TYPE_CHECKING:
     import pytest
 
-config.set_option("runner.magicEnabled", serving.FLAGS["runner.magicEnabled"])  # pages run in tests as they are served
+for name in ("runner.magicEnabled", "browser.gatherUsageStats"):  # pages run in tests as they are served
+    config.set_option(name, serving.FLAGS[name])
 
 AS_OF = dt.date(2026, 11, 30)  # a Monday
 

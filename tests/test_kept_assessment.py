@@ -112,7 +112,7 @@ def test_commands_on_unchanged_data_work_nothing_out(
     assert folder.stat().st_mode & 0o777 == 0o700, "its owner's only, as the database is"
     assert {one.stat().st_mode & 0o777 for one in folder.iterdir()} == {0o600}
     shutil.rmtree(f"{path}-assessments")
-    for words, before in zip(commands, said, strict=False):
+    for words, before in zip(commands[::2], said[:5:2], strict=True):
         assert main((*words, *told)) == 0
         assert capsys.readouterr().out == before, "worked out anew it says the same"
     assert len(calls) == 2

@@ -12,6 +12,7 @@ import pytest
 from openpyxl import load_workbook
 from samples_chance import one_in
 from samples_fleet import demo, fleet, quick, tables_of
+from samples_kept import copy_of, in_one_file, kept, kept_file
 from samples_plan import AS_OF, make_inputs
 from sqlite_utils import Database
 
@@ -49,15 +50,22 @@ NOW = datetime(2026, 11, 23, 9, 0)
 @pytest.fixture
 def office(tmp_path: Path) -> tuple[Database, Any]:
     """A database with the made-up fleet's files, and an assessment of it."""
-    inputs = make_inputs(fleet=30, at_risk=10, hours=6.0)
+    inputs = kept("planned", lambda: make_inputs(fleet=30, at_risk=10, hours=6.0))
+    db = open_database(copy_of(kept_file("planned.db", _import_planned), tmp_path / "fleet.db"))
+    return db, SimpleNamespace(outlook=inputs.outlook, beyond=None, units=inputs.units, parts=inputs.parts)
+
+
+def _import_planned(path: Path) -> None:
+    inputs, files = make_inputs(fleet=30, at_risk=10, hours=6.0), path.with_name("planned files")
+    files.mkdir(exist_ok=True)
     units = inputs.fleet.assign(fuel="diesel", cylinders=4, rated_cca_a=760.0)
     frames = {"units": units, "services": inputs.services.drop_duplicates(), "workshops": inputs.workshops}
     for name, frame in (frames | {"parts": inputs.catalogue}).items():
-        frame.to_csv(tmp_path / f"{name}.csv", index=False, date_format="%Y-%m-%d")
-    db = open_database(tmp_path / "fleet.db")
-    outcome = import_paths(db, sorted(tmp_path.glob("*.csv")))
+        frame.to_csv(files / f"{name}.csv", index=False, date_format="%Y-%m-%d")
+    db = open_database(path)
+    outcome = import_paths(db, sorted(files.glob("*.csv")))
     assert outcome.exit_code == 0, outcome.lines()
-    return db, SimpleNamespace(outlook=inputs.outlook, beyond=None, units=inputs.units, parts=inputs.parts)
+    in_one_file(db)
 
 
 def test_prices_of_parts_are_changed_and_the_old_ones_kept(office: tuple[Database, Any]) -> None:

@@ -14,7 +14,7 @@ from demo_fleet.faults import PARTS, apply_wear
 from demo_fleet.simulate import WORN_ENOUGH, Fleet, FleetRun, simulate_fleet
 from demo_fleet.specs import MEASUREMENTS, FleetSpec, evaluation_specs, healthy_growth
 
-SPEC = FleetSpec(501, units=160, years=1.5, unrecorded=0.0, misrecorded=0.0)
+SPEC = FleetSpec(501, units=110, years=1.5, unrecorded=0.0, misrecorded=0.0)
 TABLES = ("units", "readings", "repairs", "climate", "forecast", "services", "workshops", "parts", "truth", "severity")
 
 
