@@ -18,9 +18,9 @@ DAY = pd.Timestamp("2022-12-12")
 
 @pytest.fixture(scope="module")
 def assessed() -> Assessment:
-    """A small fleet, assessed once with all its looks at the past."""
+    """A small fleet, assessed once."""
     with pytest.MonkeyPatch.context() as patch:
-        quick(patch, looks=18)
+        quick(patch)
         return samples_kept.assess(tables_of(fleet()), as_of=DAY)
 
 

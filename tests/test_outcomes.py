@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import samples_kept
-from samples_fleet import fleet, quick, tables_of
+from samples_fleet import few, fleet, quick, tables_of
 
 from analysis.bay import findings as segments
 from analysis.readings.choices import LIKELY_PARTS, OUTCOMES
@@ -241,7 +241,7 @@ def test_three_failed_mornings_lead_the_list_until_they_are_repaired(
 def test_a_vehicle_never_measured_leads_the_list_when_it_failed(monkeypatch: pytest.MonkeyPatch) -> None:
     """A failure needs no reading beside it to be known."""
     quick(monkeypatch)
-    made = tables_of(fleet())
+    made = tables_of(few())
     unit = str(made.units["unit"].iloc[3])
     made = FleetTables(
         made.units, made.readings[made.readings["unit"] != unit], made.repairs, made.climate, made.forecast
