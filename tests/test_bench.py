@@ -18,6 +18,7 @@ from bench.starts import BUILDS, SCATTER, missing, reading, sound_history, units
 from analysis.bay.expected import ClassKnowledge, Expected, class_knowledge, expected_of
 from analysis.bay.one_reading import ReadingCheck, check_one_reading
 from analysis.circuit.limit_book import LimitBook
+from analysis.readings.class_laws import estimate_laws
 from analysis.readings.panel import FleetTables, days_since_epoch, make_panel, without_slips
 
 AT = pd.Timestamp("2025-11-20T09:00")
@@ -31,9 +32,9 @@ def expected() -> dict[str, Expected]:
     empty = pd.DataFrame()
     none = pd.DataFrame({"unit": pd.Series(dtype=str), "done_on": pd.Series(dtype="datetime64[ns]"),
                          "part": pd.Series(dtype=str), "action": pd.Series(dtype=str), "reason": pd.Series(dtype=str)})  # fmt: skip
-    found = {}
+    found, laws = {}, estimate_laws(panel)
     for name, build in BUILDS.items():
-        known: ClassKnowledge = class_knowledge(panel, f"{name} {build.system_v} V")
+        known: ClassKnowledge = class_knowledge(panel, f"{name} {build.system_v} V", laws)
         first = every[every["unit"] == f"{name}-0"].reset_index(drop=True)
         own = history[history["unit"] == f"{name}-0"]
         tables = FleetTables(first, own, none, empty, empty)

@@ -17,7 +17,8 @@ from analysis.bay.closure import check_closure, predicted_measurements
 from analysis.bay.expected import ClassKnowledge, Expected, class_knowledge, expected_of, expected_of_each
 from analysis.circuit.resistances import MEASURED
 from analysis.readings.choices import NOISE
-from analysis.readings.panel import FleetTables, days_since_epoch, make_panel, without_slips
+from analysis.readings.class_laws import ClassLaws, estimate_laws
+from analysis.readings.panel import FleetTables, Panel, days_since_epoch, make_panel, without_slips
 from demo_fleet.simulate import Fleet, simulate_fleet
 from demo_fleet.specs import MIXED, FleetSpec, healthy_growth
 
@@ -32,9 +33,16 @@ def sound() -> Fleet:
 
 
 @cache
-def knowledge(name: str) -> ClassKnowledge:
+def learned() -> tuple[Panel, ClassLaws]:
     made = sound()
-    return class_knowledge(without_slips(make_panel(made.units, made.readings)), name)
+    panel = without_slips(make_panel(made.units, made.readings))
+    return panel, estimate_laws(panel)
+
+
+@cache
+def knowledge(name: str) -> ClassKnowledge:
+    panel, laws = learned()
+    return class_knowledge(panel, name, laws)
 
 
 def own_tables(unit: str, before: pd.Timestamp) -> FleetTables:

@@ -30,7 +30,8 @@ from analysis.bay.whose import (
     odometer_at,
     whose_reading,
 )
-from analysis.readings.panel import FleetTables, class_groups, days_since_epoch, make_panel, without_slips
+from analysis.readings.class_laws import ClassLaws, estimate_laws
+from analysis.readings.panel import FleetTables, Panel, class_groups, days_since_epoch, make_panel, without_slips
 from dashboard.cli.main import main
 from dashboard.words import reading_sheet
 from demo_fleet.simulate import Fleet, simulate_fleet
@@ -52,8 +53,15 @@ def readings() -> pd.DataFrame:
 
 
 @cache
+def learned() -> tuple[Panel, ClassLaws]:
+    panel = without_slips(make_panel(made().units, readings()))
+    return panel, estimate_laws(panel)
+
+
+@cache
 def knowledge(name: str) -> ClassKnowledge:
-    return class_knowledge(without_slips(make_panel(made().units, readings())), name)
+    panel, laws = learned()
+    return class_knowledge(panel, name, laws)
 
 
 @cache

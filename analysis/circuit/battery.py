@@ -222,12 +222,13 @@ def bank_cca_a(units: pd.DataFrame) -> Array:
     Columns rated_cca_a, system_v, and where known batteries and in_parallel; NaN where the label's amps are not known. More
     batteries than make the system's volts stand beside each other unless `in_parallel` is "no".
     """
-    known = units.reindex(columns=["rated_cca_a", "system_v", "batteries", "in_parallel"])
     label, volts, count = (
-        pd.to_numeric(known[n]).to_numpy(np.float64) for n in ("rated_cca_a", "system_v", "batteries")
+        pd.to_numeric(units[n]).to_numpy(np.float64) if n in units else np.full(len(units), np.nan)
+        for n in ("rated_cca_a", "system_v", "batteries")
     )
     strings = np.fmax(1.0, count / (volts / 12.0))
-    return label * np.where((known["in_parallel"] == "no").to_numpy(), 1.0, strings)
+    alone = (units["in_parallel"] == "no").to_numpy() if "in_parallel" in units else np.zeros(len(units), np.bool_)
+    return label * np.where(alone, 1.0, strings)
 
 
 def open_circuit(

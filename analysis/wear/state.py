@@ -1,5 +1,6 @@
 """The state of every vehicle on a day: growth of each part, drawn states, motor field (state detection, ISO 13374)."""
 
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 from functools import cached_property
@@ -445,10 +446,10 @@ def need_priors(panel: Panel) -> tuple[Floats, Floats]:
 
 def _fuels(panel: Panel) -> dict[int, str]:
     """Class -> what most of its vehicles burn of those that it is known of: vehicles built alike burn the same."""
-    fuel = panel.units["fuel"].astype(str)
-    known = pd.DataFrame({"group": panel.group, "burns": fuel.map({name: burns(name) for name in fuel.unique()})})
-    known = known[known["burns"] != ""].value_counts(sort=True).reset_index()
-    return dict(zip(known["group"][::-1].tolist(), known["burns"][::-1].tolist(), strict=True))
+    fuel = panel.units["fuel"].astype(str).tolist()
+    burnt = {name: burns(name) for name in set(fuel)}
+    count = Counter((g, burnt[name]) for g, name in zip(panel.group.tolist(), fuel, strict=True) if burnt[name])
+    return dict(one for one, _ in reversed(count.most_common()))
 
 
 def _speed_sd(fuel: str, least_rpm: float) -> float:
