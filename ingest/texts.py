@@ -28,7 +28,7 @@ Pieces = Sequence[str]
 
 def text_sheet(file: Path, data: bytes, *, encoding: str = "", delimiter: str = "") -> Sheet:
     """The table in a text file; FileRefused when it is no text, or larger than `bounds` allows."""
-    pieces, found = decode(data, encoding)
+    pieces, found = decode(data.removesuffix(b"\x1a"), encoding)  # which ends a file of DOS
     if not any(piece.strip() for piece in pieces):
         raise FileRefused("the file is empty; a table needs a heading and at least one row")
     _refuse_marked_up(pieces[0])

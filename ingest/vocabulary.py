@@ -16,7 +16,8 @@ _CONTROL = r"control|\bctl|\bctrl|steuer|sterow|stuur|trigger|klemme 50|\bkl\.? 
 _DROP = r"drop|abfall|spannungsfall|verlust|verlies|chute|caida|caduta|spadek|\bloss|\bdv\b|\bvd\b"
 _VOLTS = r"volt|\bv\b|spannung|spanning|tension|napiec"
 _AMPS = r"amp|current|strom|stroom|courant|corriente|corrente|intensi[td]|prad\b|\ba\b"
-_START = r"crank|start|anlass|demarr|arranque|avviament|rozruch"
+_TURNING = r"anlass|starten|demarr|arranque|avviament|rozruch"  # "at start" may be the first moment
+_START = rf"crank|start|{_TURNING}"
 _AFTER = r"\bafter\b|\bnach\b|apres|despues|\bdopo\b|\bpo\b|\bna\b"  # the start: the engine runs
 
 
@@ -90,11 +91,11 @@ READING_WORDS = (
         r"\brest|ruhe|rustspanning|open.?circuit|\bocv|static|standing|repos|riposo|a vuoto|a vide|spoczynk|leerlauf"
         rf"|(?:before|vor|voor|avant|antes|prima|przed)\b.*(?:{_START})",
     ),
-    Word("crank_a", rf"steady|{_both(_START, _AMPS)}"),
+    Word("crank_a", rf"steady|(?:{_START}).*(?:{_AMPS})|(?:{_AMPS}).*(?:{_TURNING})"),
     Word(
         "crank_min_v",
         r"lowest|\blow\b|\bmin(?:imum|\b).*(?:v|spannung|tension)|\bv?batt?\w*.*\bmin\b|tiefst|niedrigst|laagst|najniz|minim"
-        rf"|{_both(_START, _VOLTS)}",
+        rf"|(?:{_START}).*(?:{_VOLTS})|(?:{_VOLTS}).*(?:{_TURNING})",
         unless=_AFTER,
     ),
     Word("crank_a", r"\bamps?\b|\bstrom\b|\bstroom\b|courant|corriente|corrente|current|\bprad\b", sure=False),

@@ -415,6 +415,7 @@ def test_headings_of_five_languages_are_read_whole(tmp_path: Path, headings: str
         ("Temperatura motore (°C)", READING_WORDS, ""), ("Immatriculation", UNIT_WORDS, "unit"),
         ("Data immatricolazione", UNIT_WORDS, "in_service"), ("Brandstof", UNIT_WORDS, "fuel"), ("Uit dienst", UNIT_WORDS, "out_of_service"),
         ("Spannung nach dem Start (V)", READING_WORDS, ""), ("Corrente max (A)", READING_WORDS, "peak_a"),
+        ("Voltage at start", READING_WORDS, ""), ("Battery temp", READING_WORDS, "temperature_c"),
     ],
 )  # fmt: skip
 def test_a_heading_means_its_own_side_of_the_start(heading: str, words: tuple, column: str) -> None:
@@ -486,3 +487,13 @@ def test_daily_lows_under_other_headings_are_drafted(tmp_path: Path) -> None:
     draft = draft_source(file)
     assert draft.described.table is TABLES["lows"]
     assert dict(draft.described.columns) == {"Standort": "depot", "Datum": "date", "Tmin (°C)": "low_c"}
+
+
+def test_amps_at_the_start_may_be_the_inrush_and_are_asked_about() -> None:
+    found = {
+        heading: meaning(heading, READING_WORDS)
+        for heading in ("Amps at start", "Cranking amps", "Courant de démarrage")
+    }
+    assert {heading: (word.column, word.sure) for heading, word in found.items() if word} == {
+        "Amps at start": ("crank_a", False), "Cranking amps": ("crank_a", True), "Courant de démarrage": ("crank_a", True),
+    }  # fmt: skip

@@ -551,6 +551,12 @@ def test_three_decimals_behind_a_comma_are_decimals_where_thousands_cannot_be(db
     assert read_readings(db)["peak_a"].tolist()[1] == 480.0
 
 
+def test_a_file_may_end_with_the_mark_of_dos(db: Database, tmp_path: Path) -> None:
+    file = readings_file(tmp_path, reading())
+    file.write_bytes(file.read_bytes() + b"\x1a")
+    assert import_paths(db, [file], now=NOW).stored == 1
+
+
 def test_lines_that_a_program_quoted_whole_are_read(db: Database, tmp_path: Path) -> None:
     file = readings_file(tmp_path)
     file.write_text("".join(f'"{line}"\n' for line in (HEADING, reading().replace("7.5", '""7.5""'))))
