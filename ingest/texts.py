@@ -70,7 +70,7 @@ def decode(data: bytes, encoding: str = "") -> tuple[list[str], str]:
     if encoding:
         try:
             return _pieces(data, encoding), encoding
-        except (UnicodeDecodeError, LookupError) as error:
+        except (UnicodeError, LookupError) as error:
             raise FileRefused(f"it is not text in the encoding {encoding!r} that the description states") from error
     for mark, name in ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16")):
         if data.startswith(mark):
@@ -84,7 +84,7 @@ def decode(data: bytes, encoding: str = "") -> tuple[list[str], str]:
     for name in ("utf-8", "cp1252"):
         try:
             pieces = _pieces(data, name)
-        except UnicodeDecodeError:
+        except UnicodeError:
             continue
         return _no_controls(pieces), name
     raise FileRefused("it is not a text table (neither UTF-8, UTF-16 nor Windows-1252) and not an XLSX workbook")

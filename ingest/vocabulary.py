@@ -10,10 +10,10 @@ from ingest.fields import ACTIONS, CLIMATE, LOWS, PARTS, READINGS, REPAIRS, UNIT
 from ingest.values import DEGREES, clean_text, unit_word
 
 _POSITIVE = r"\+|\bpos|plus|posit|dodatni"
-_GROUND = r"\bearth|ground|gnd|mass[ea]|\bneg|minus|tierra|masa|\bgrd"
+_GROUND = r"\bearth|ground|gnd|mass[ea]|\bneg|minus|tierra|masa|\bgrd|-\s*(?:m?v)?$"
 _CONTACTS = r"contact|contatt|\bsol\b|solenoid|kontakt|magnetschalter|relais|\brelay|styk"
 _CONTROL = r"control|\bctl|\bctrl|steuer|sterow|stuur|trigger|klemme 50|\bkl\.? ?50|commande|mando|\bs wire|signal"
-_DROP = r"drop|abfall|spannungsfall|verlust|verlies|chute|caida|caduta|spadek|\bloss|\bdv\b|\bvd\b"
+_DROP = r"drop|abfall|spannungsfall|verlust|verlies|chute|caida|caduta|spadek|^d ?u\b|\bloss|\bdv\b|\bvd\b"
 _VOLTS = r"volt|\bv\b|spannung|spanning|tension|napiec"
 _AMPS = r"amp|current|strom|stroom|courant|corriente|corrente|intensi[td]|prad\b|\ba\b"
 _TURNING = r"anlass|starten|demarr|arranque|avviament|rozruch"  # "at start" may be the first moment
@@ -50,10 +50,10 @@ _PRICE = r"price|value|preis|wert|\bto\b|\ban\b|buyer|kaufer"  # of a sale, or w
 _UPKEEP = r"\blast\b|\bnext\b|\bdue\b|interval|letzte|nachste"  # of a service in the workshop
 _OTHER_VOLTS = r"module|sensor|control|\bo2\b|oxygen|alternator|supply|pedal|throttle|steuergerat"
 
-_PLACE = r"depot|deposito|site|location|locatie|base|standort|standplaats|niederlassung|vestiging|zajezdnia|garage|yard"
+_PLACE = r"depot|deposito|site|location|locatie|station|base|standort|standplaats|niederlassung|vestiging|zajezdnia|garage|yard"
 _NOTE = Word("note", r"remark|\bnot[ea]s?\b|comment|komment|bemerk|opmerk|notiz|remarque|observ|osserv|anmerk|uwagi")
 _DAY = r"\bdate\b|datum|fecha|\bday\b|\btag\b|jour|^data(?: (?:pomiaru|prova|misura|del.*))?$"
-_PLATE = r"immatricul|matricula|targa\b|veicol|rejestr|pojazd|kenteken|voertuig"
+_PLATE = r"\breg\b|\bparc\b|immatricul|matricula|targa\b|veicol|rejestr|pojazd|kenteken|voertuig"
 OF_A_VEHICLE = Word(
     "unit",
     r"vehicle|\bunit\b|fleet|asset|truck|\bbus\b|\bvan\b|fahrzeug|\bfzg|wagen|vehicul|unidad|kennzeichen|kennung|regist|"
@@ -98,7 +98,11 @@ READING_WORDS = (
         rf"|(?:{_START}).*(?:{_VOLTS})|(?:{_VOLTS}).*(?:{_TURNING})",
         unless=_AFTER,
     ),
-    Word("crank_a", r"\bamps?\b|\bstrom\b|\bstroom\b|courant|corriente|corrente|current|\bprad\b", sure=False),
+    Word(
+        "crank_a",
+        r"\bamps?\b|\bstrom\b|\bstroom\b|courant|corriente|corrente|current|\bprad\b|(?:avg|average|mean|mittel).*\ba\b",
+        sure=False,
+    ),
     Word(
         "odometer_km",
         r"odo|mileage|kilomet|chilomet|km.?stand|tellerstand|laufleistung|przebieg|percorren|tacho|distance|\bkm\b|\bmiles\b",
@@ -119,7 +123,7 @@ READING_WORDS = (
     Word("outcome", r"what happened|breakdown|incident", sure=False, unless=r"date|datum|time|\bday\b"),
     Word(
         "taken_at",
-        r"date.*time|datetime|timestamp|\bwhen\b|zeitpunkt|zeitstempel|tijdstip|datum.*(?:zeit|tijd)|fecha.*hora|date.*heure"
+        r"date.*time|datetime|timestamp|\bwhen\b|zeitpunkt|zeitstempel|messzeit|tijdstip|datum.*(?:zeit|tijd)|fecha.*hora|date.*heure"
         r"|\bdata\b.*(?:\bora\b|godzina)",
     ),
     Word("taken_at", r"(?:check|test|measur|inspect|taken|gepruft|gemessen)\w* (?:on|at|am)\b"),
@@ -142,7 +146,11 @@ UNIT_WORDS = (
     Word("system_v", r"system|volt|spannung|spanning|bordnetz|tension|napiec", unless=_OTHER_VOLTS),
     Word("rated_cca_a", r"\bcca\b|cold.?crank|kaltstart|rating|kalteprufstrom"),
     Word("cylinders", r"cyl|zylinder|cilind"),
-    Word("fuel", r"fuel|kraftstoff|carburant|combustible|antrieb|brandstof|alimentazione|paliw", unless=_OTHER_FUEL),
+    Word(
+        "fuel",
+        r"fuel|kraftstoff|carburant|combustible|antrieb|energie|brandstof|alimentazione|paliw",
+        unless=_OTHER_FUEL,
+    ),
     Word("depot", _PLACE),
     Word(
         "out_of_service",
@@ -168,7 +176,11 @@ UNIT_WORDS = (
 )
 REPAIR_WORDS = (
     Word("done_on", rf"{_DAY}|done on|repaired on|erledigt am|completed"),
-    Word("part", r"\bpart\b|component|bauteil|\bteil\b|piece|pieza|\bpezzo|onderdeel|czesc|organe|item"),
+    Word(
+        "part",
+        r"\bpart\b|component|bauteil|\bteil\b|piece|pieza|\bpezzo|onderdeel|czesc|organe|item",
+        unless=r"\bn[or]\b|number|nummer",
+    ),
     Word(
         "action",
         r"action|\bwork\b|job done|massnahme|\barbeit|tatigkeit|trava(?:il|ux)|trabajo|lavor[oi]\b|werkzaamheden|intervent|napraw|accion"
@@ -315,7 +327,7 @@ _BESIDE = re.compile(
     r"|umgebung\w*|temperatur\w*|klasse|bauart|typ|bordnetz|antrieb|seit|erledigt|einschaltstrom|standort|niederlassung|kraftstoff|zylinder\w*|teil|bauteil|arbeit\w*|massnahme|grund"
     r"|le|la|les|de|du|des|d|en|au|et|un|une|el|los|las|y|con|vehic\w*|unidad|tension\w*|courant|corriente|demarr\w*|arranque"
     r"|masa|tierra|chute|caida|fecha|hora|heure|jour|mecanic\w*|observ\w*|remarque\w*|commande|mando|bobin\w*|repos\w*|pointe|pico"
-    r"|n|intensite|intensidad|ambiante?|ambiente|positi[fv]o?|immatriculation|matricula|modele|modelo|tipo|carburant|combustible|mise|travaux|travail|trabajo"
+    r"|[nui]|reg|parc|energie|station|t?min|messzeit|luft|du|intensite|intensidad|ambiante?|ambiente|positi[fv]o?|immatriculation|matricula|modele|modelo|tipo|carburant|combustible|mise|travaux|travail|trabajo"
     r"|data|ora|targa|veicolo|chilometri|riposo|corrente|avviamento|caduta|massa|di|del|della|lavor[oi]|modello|alimentazione|osservazioni"
     r"|rejestracyjny|rejestracji|pojazd\w*|godzina|przebieg|napiec\w*|spoczynk\w*|rozruchu?|prad|spadek|przewod\w*|uwagi|paliwo"
     r"|kalteprufstrom|cilind\w*|kenteken|voertuig\w*|rustspanning|tijd|spanning\w*|laagste|stroom|start(?:stroom|spanning)|buiten\w*|opmerking\w*|bij|brandstof|vestiging|werkzaamheden|dienst"

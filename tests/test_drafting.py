@@ -20,7 +20,7 @@ from ingest.errors import FileRefused
 from ingest.fields import OUTCOMES, READINGS, TABLES
 from ingest.importer import import_paths
 from ingest.sources import parse_source, save_source
-from ingest.vocabulary import READING_WORDS, UNIT_WORDS, beside, meaning, spoken, work_done
+from ingest.vocabulary import READING_WORDS, REPAIR_WORDS, UNIT_WORDS, beside, meaning, spoken, work_done
 
 
 @pytest.mark.parametrize(
@@ -415,7 +415,10 @@ def test_headings_of_five_languages_are_read_whole(tmp_path: Path, headings: str
         ("Temperatura motore (°C)", READING_WORDS, ""), ("Immatriculation", UNIT_WORDS, "unit"),
         ("Data immatricolazione", UNIT_WORDS, "in_service"), ("Brandstof", UNIT_WORDS, "fuel"), ("Uit dienst", UNIT_WORDS, "out_of_service"),
         ("Spannung nach dem Start (V)", READING_WORDS, ""), ("Corrente max (A)", READING_WORDS, "peak_a"),
-        ("Voltage at start", READING_WORDS, ""), ("Battery temp", READING_WORDS, "temperature_c"),
+        ("Drop - (mV)", READING_WORDS, "drop_ground_v"),
+        ("Drop - contacts (mV)", READING_WORDS, "drop_contacts_v"), ("dU Plus [mV]", READING_WORDS, "drop_positive_v"),
+        ("Clamp avg (A)", READING_WORDS, "crank_a"), ("Part no", REPAIR_WORDS, ""), ("Reg.", REPAIR_WORDS, "unit"),
+        ("N° parc", UNIT_WORDS, "unit"), ("Voltage at start", READING_WORDS, ""), ("Battery temp", READING_WORDS, "temperature_c"),
     ],
 )  # fmt: skip
 def test_a_heading_means_its_own_side_of_the_start(heading: str, words: tuple, column: str) -> None:
@@ -483,10 +486,10 @@ def test_pages_that_repeat_a_heading_are_one_table(tmp_path: Path) -> None:
 
 def test_daily_lows_under_other_headings_are_drafted(tmp_path: Path) -> None:
     file = tmp_path / "t.csv"
-    file.write_text("Standort;Datum;Tmin (°C)\nHof;28.11.2023;-4,5\n", encoding="utf-8")
+    file.write_text("Station;Datum;Tmin (°C)\nHof;28.11.2023;-4,5\n", encoding="utf-8")
     draft = draft_source(file)
     assert draft.described.table is TABLES["lows"]
-    assert dict(draft.described.columns) == {"Standort": "depot", "Datum": "date", "Tmin (°C)": "low_c"}
+    assert dict(draft.described.columns) == {"Station": "depot", "Datum": "date", "Tmin (°C)": "low_c"}
 
 
 def test_amps_at_the_start_may_be_the_inrush_and_are_asked_about() -> None:
@@ -497,3 +500,15 @@ def test_amps_at_the_start_may_be_the_inrush_and_are_asked_about() -> None:
     assert {heading: (word.column, word.sure) for heading, word in found.items() if word} == {
         "Amps at start": ("crank_a", False), "Cranking amps": ("crank_a", True), "Courant de démarrage": ("crank_a", True),
     }  # fmt: skip
+
+
+def test_a_description_of_a_utf_16_file_does_not_end_the_import_of_others(tmp_path: Path) -> None:
+    db = store.open_database(tmp_path / "f.db", create=True)
+    wide, plain = tmp_path / "parc.csv", tmp_path / "flotte.csv"
+    wide.write_text("N° parc\tType\tTension\tSite\nF-1\tfourgon\t12\tLyon\n", encoding="utf-16")
+    plain.write_text("Kennzeichen;Typ;Bordnetz;Standort\nF-2;Bus;24;Hof\n")
+    save_source(db, "parc", draft_source(wide).toml)
+    first, second = import_paths(db, [wide, plain]).files
+    assert (first.stored, first.error) == (1, "")
+    assert second.describe
+    assert "are not known" in second.error
