@@ -7,6 +7,7 @@ import csv
 import io
 import re
 from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -66,7 +67,7 @@ def _refuse_shapeless(pieces: Pieces) -> None:
 
 def decode(data: bytes, encoding: str = "") -> tuple[list[str], str]:
     """Return the text in pieces of whole lines and its encoding: the stated one, else by byte order mark, UTF-8, UTF-16,
-    then Windows-1252."""
+    then Windows-1252, or Windows-1250 where its letters make words."""
     if encoding:
         try:
             return _pieces(data, encoding), encoding
@@ -86,8 +87,15 @@ def decode(data: bytes, encoding: str = "") -> tuple[list[str], str]:
             pieces = _pieces(data, name)
         except UnicodeError:
             continue
+        if name == "cp1252" and any(map(_NO_WESTERN_WORD.search, pieces)):
+            with suppress(UnicodeError):
+                pieces, name = _pieces(data, "cp1250"), "cp1250"
         return _no_controls(pieces), name
     raise FileRefused("it is not a text table (neither UTF-8, UTF-16 nor Windows-1252) and not an XLSX workbook")
+
+
+_NO_WESTERN_WORD = re.compile(r"[^\W\d_][\u00b3\u00b9\u00bf][^\W\d_]")
+"""Pr¹d, s³aby, du¿y: signs that no word of Windows-1252 holds are ą, ł and ż of Windows-1250."""
 
 
 def _strict(data: bytes, encoding: str) -> list[str]:

@@ -557,6 +557,18 @@ def test_a_file_may_end_with_the_mark_of_dos(db: Database, tmp_path: Path) -> No
     assert import_paths(db, [file], now=NOW).stored == 1
 
 
+@pytest.mark.parametrize(
+    ("encoding", "words"), [("cp1250", "słaby rozruch, wymienić"), ("cp1252", "Prüfung 3 m³, ça va")]
+)
+def test_letters_of_poland_and_of_the_west_are_told_apart(
+    db: Database, tmp_path: Path, encoding: str, words: str
+) -> None:
+    file = tmp_path / "r.csv"
+    file.write_bytes(f'{HEADING},note\n{reading()},"{words}"\n'.encode(encoding))
+    assert import_paths(db, [file], now=NOW).stored == 1
+    assert read_readings(db)["note"].tolist() == [words]
+
+
 def test_lines_that_a_program_quoted_whole_are_read(db: Database, tmp_path: Path) -> None:
     file = readings_file(tmp_path)
     file.write_text("".join(f'"{line}"\n' for line in (HEADING, reading().replace("7.5", '""7.5""'))))
