@@ -628,58 +628,6 @@ def paths_weighed(
             var_base[u, n], var_amount[u, n], cov[u, n] = new_sq, grows_sq, both
 
 
-P_MIDDLE: Final = (
-    -5.99633501014107895267e1, 9.80010754185999661536e1, -5.66762857469070293439e1, 1.39312609387279679503e1,
-    -1.23916583867381258016e0,
-)  # fmt: skip
-Q_MIDDLE: Final = (
-    1.0, 1.95448858338141759834e0, 4.67627912898881538453e0, 8.63602421390890590575e1, -2.25462687854119370527e2,
-    2.00260212380060660359e2, -8.20372256168333339912e1, 1.59056225126211695515e1, -1.18331621121330003142e0,
-)  # fmt: skip
-P_TAIL: Final = (
-    4.05544892305962419923e0, 3.15251094599893866154e1, 5.71628192246421288162e1, 4.40805073893200834700e1,
-    1.46849561928858024014e1, 2.18663306850790267539e0, -1.40256079171354495875e-1, -3.50424626827848203418e-2,
-    -8.57456785154685413611e-4,
-)  # fmt: skip
-Q_TAIL: Final = (
-    1.0, 1.57799883256466749731e1, 4.53907635128879210584e1, 4.13172038254672030440e1, 1.50425385692907503408e1,
-    2.50464946208309415979e0, -1.42182922854787788574e-1, -3.80806407691578277194e-2, -9.33259480895457427372e-4,
-)  # fmt: skip
-TAIL: Final = math.exp(-2.0)  # places nearer to 0 or 1
-
-
-def normal_of(place: float) -> float:
-    """Standard normal at a place in 1e-14 to 1 - 1e-14, by the rational functions of Cephes' `ndtri` (Moshier), as scipy has it."""
-    near = 1.0 - place if place > 1.0 - TAIL else place
-    above, below = 0.0, 0.0
-    if near > TAIL:
-        off = near - 0.5
-        square = off * off
-        for one in P_MIDDLE:
-            above = above * square + one
-        for one in Q_MIDDLE:
-            below = below * square + one
-        return (off + off * (square * above / below)) * math.sqrt(2.0 * math.pi)
-    far = math.sqrt(-2.0 * math.log(near))
-    inverse = 1.0 / far
-    for one in P_TAIL:
-        above = above * inverse + one
-    for one in Q_TAIL:
-        below = below * inverse + one
-    away = far - math.log(far) * inverse - inverse * above / below
-    return away if place > 0.5 else -away
-
-
-PATH, AMOUNT, BASE, PACE = range(4)
-"""Rows of `point` and `shift` in :func:`values_drawn`."""
-
-
-def place_of(point: float, shift: float, inside: float) -> float:
-    """A place so far `inside` (0, 1), at a point that all vehicles share, moved by a shift of its own."""
-    place = point + shift
-    return min(max(place - 1.0 if place >= 1.0 else place, inside), 1.0 - inside)
-
-
 def values_drawn(
     first: int,
     stop: int,
@@ -690,9 +638,10 @@ def values_drawn(
     var_base: Singles,
     var_amount: Singles,
     cov: Singles,
-    point: Doubles,
-    shift: Doubles,
-    inside: float,
+    even: Doubles,
+    amount_z: Doubles,
+    base_z: Doubles,
+    pace_z: Doubles,
     pace_sd: float,
     now: Doubles,
     then: Doubles,
@@ -703,11 +652,10 @@ def values_drawn(
 ) -> None:
     """Values (H, U, K) drawn from posteriors over N growth paths (U, N), the first of them steady; see `wear.paths`.
 
-    often, counts: (U, N) how often each path is drawn, and what such a draw counts, which its weight (U, K) is multiplied by; point
-    (4, K), shift (4, U): where the places of each chance lie, so far `inside` (0, 1); now: (N,) growth of each path today, then: (H, N)
-    `ahead_d` (H,) days ahead; aged: (H, U).
+    often, counts: (U, N) how often each path is drawn, and what such a draw counts, which its weight (U, K) is multiplied by; even ...
+    pace_z: (U, K) chance; now: (N,) growth of each path today, then: (H, N) `ahead_d` (H,) days ahead; aged: (H, U).
     """
-    paths, draws = often.shape[1], point.shape[1]
+    paths, draws = often.shape[1], even.shape[1]
     up_to = np.empty(paths, np.float64)
     for u in range(first, stop):
         total = 0.0
@@ -717,13 +665,12 @@ def values_drawn(
         for n in range(paths):
             up_to[n] /= total
         for k in range(draws):
-            even = place_of(point[PATH, k], shift[PATH, u], inside)
             n, high = 0, paths - 1  # the first path up to which the weight is that of the place, the steady one mostly
-            if up_to[0] >= even:
+            if up_to[0] >= even[u, k]:
                 high = 0
             while n < high:
                 middle = (n + high) // 2
-                if up_to[middle] < even:
+                if up_to[middle] < even[u, k]:
                     n = middle + 1
                 else:
                     high = middle
@@ -731,13 +678,10 @@ def values_drawn(
             mean, variance, together = np.float64(amount[u, n]), np.float64(var_amount[u, n]), np.float64(cov[u, n])
             drawn, new, pace = 0.0, np.float64(base[u, n]), 1.0
             if n > 0:
-                z = normal_of(place_of(point[AMOUNT, k], shift[AMOUNT, u], inside))
-                drawn = max(mean + np.sqrt(variance) * z, 0.0)
+                drawn = max(mean + np.sqrt(variance) * amount_z[u, k], 0.0)
                 new += together / variance * (drawn - mean)
-                z = normal_of(place_of(point[PACE, k], shift[PACE, u], inside))
-                pace = np.exp(pace_sd * z - 0.5 * pace_sd * pace_sd)
-            base_sd = np.sqrt(max(np.float64(var_base[u, n]) - together * together / variance, 1e-12))
-            new += base_sd * normal_of(place_of(point[BASE, k], shift[BASE, u], inside))
+                pace = np.exp(pace_sd * pace_z[u, k] - 0.5 * pace_sd * pace_sd)
+            new += np.sqrt(max(np.float64(var_base[u, n]) - together * together / variance, 1e-12)) * base_z[u, k]
             for h in range(len(ahead_d)):
                 grown = now[n] + pace * (then[h, n] - now[n]) if ahead_d[h] > 0.0 else then[h, n]
                 value[h, u, k] = new + drawn * grown + aged[h, u]

@@ -27,7 +27,7 @@ SIGNATURES: Final[dict[Loop, tuple[str, ...]]] = {
     loops.paths_weighed: (
         *(_D2,) * 3, _MARKS, _MARKS, _D1, _D1, _D2, _D2, "float64", _PLACES, _D1, _D1, *(_F2,) * 6, _D1,
     ),
-    loops.values_drawn: (*(_F2,) * 7, *(_D2,) * 2, "float64", "float64", _D1, _D2, _D1, _D2, _F3, _D2),
+    loops.values_drawn: (*(_F2,) * 7, *(_D2,) * 4, "float64", _D1, _D2, _D1, _D2, _F3, _D2),
     loops.coldest_on_levels: (
         _F3, _F2, _F2, _F2, _PLACES, _PLACES, _F3, _F3, _F1, _F1, "float32", "float32", _F3, _F3, _F3, _F3, _F3, _F3,
     ),
@@ -71,8 +71,7 @@ def make_ready(told: Callable[[], None]) -> bool:
     collected = gc.isenabled()
     gc.disable()  # a tenth of the wait and more would go into looking through what the compiler still holds; 50 MB are let go later
     try:
-        for called in (loops.one_start, loops.normal_of, loops.place_of):
-            numba.extending.register_jitable(error_model="numpy")(called)
+        numba.extending.register_jitable(error_model="numpy")(loops.one_start)  # which loops call
         for loop, taken in SIGNATURES.items():
             made[loop] = numba.njit(nogil=True, cache=True, error_model="numpy")(loop)
             _compile(made[loop], f"void(int64, int64, {', '.join(taken)})")

@@ -45,7 +45,11 @@ class Draws:
     def even(self, quantity: str, where: Bools | None = None) -> Floats:
         """(U, K) evenly spread over (0, 1), or (N,) those of `where` (U, K) in its order. Raises ValueError for a quantity that
         is not of QUANTITIES."""
-        point, shift = self.moved(quantity)
+        if quantity not in QUANTITIES:
+            raise ValueError(f"quantity is {quantity!r}; allowed are {', '.join(QUANTITIES)}")
+        axis = QUANTITIES.index(quantity)
+        shift = _unit(mixed(self.key ^ _of_quantity(axis + 1000 * self.seed + 1)))
+        point = points(self.count, self.seed)[axis]
         if where is None:
             place = point[None, :] + shift[:, None]
         else:
@@ -53,13 +57,6 @@ class Draws:
             place = point[column] + shift[row]
         place -= place >= 1.0
         return np.asarray(np.clip(place, INSIDE, 1.0 - INSIDE, out=place), dtype=np.float64)
-
-    def moved(self, quantity: str) -> tuple[Floats, Floats]:
-        """(K,) points of a quantity that all vehicles share, and (U,) by how much each moves them round."""
-        if quantity not in QUANTITIES:
-            raise ValueError(f"quantity is {quantity!r}; allowed are {', '.join(QUANTITIES)}")
-        axis = QUANTITIES.index(quantity)
-        return points(self.count, self.seed)[axis], _unit(mixed(self.key ^ _of_quantity(axis + 1000 * self.seed + 1)))
 
     def normal(self, quantity: str, where: Bools | None = None) -> Floats:
         """(U, K) standard normal; nil where it is not asked for."""

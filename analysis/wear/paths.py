@@ -26,7 +26,7 @@ from analysis.kernel.loops import (
 )
 from analysis.kernel.ready import compiled
 from analysis.readings.choices import OBSERVING
-from analysis.readings.draws import INSIDE, OF_CHANNELS, Draws
+from analysis.readings.draws import Draws
 from analysis.readings.panel import Bools, Floats, Ints, Reals, in_chunks
 from analysis.wear.choices import PATHS
 
@@ -39,6 +39,7 @@ MOST_EXCESS = 4.0  # paths that passed the failing excess this many times over a
 CHUNK_UNITS = 250  # so that one chunk fits the cache
 SURELY_GROWS_SD = 4.0  # amounts so many standard errors above nil are surely above it
 LEAST_PATH_WEIGHT = 1e-6  # paths less probable than this change no figure
+SURELY_STEADY = 1e-9  # more than rounding makes of a place among the draws
 PER_DAY = 4  # steps of the table of growth
 
 
@@ -475,11 +476,6 @@ class DrawNoise:
         """(U, K) standard normal of amount, base or pace; nil where it is not asked for (U, K)."""
         return self.chance.normal(f"{self.channel} {name}", where)
 
-    def moved(self) -> tuple[Floats, Floats]:
-        """(4, K) points and (4, U) shifts of OF_CHANNELS, as the compiled loop takes them."""
-        points, shifts = zip(*(self.chance.moved(f"{self.channel} {name}") for name in OF_CHANNELS), strict=True)
-        return np.stack(points), np.stack(shifts)
-
     def of(self, rows: slice) -> DrawNoise:
         """The chance of some of its vehicles."""
         return DrawNoise(self.chance.of(rows), self.channel)
@@ -521,19 +517,24 @@ def draw_values(
 ) -> npt.NDArray[np.float32]:
     """(H, U, K) drawn values (multiples of class-usual) `ahead_d` days after the assessment (negative: before; AS_BUILT: as it
     would be today had nothing worn); rare: without it every draw counts the same."""
+    place, base_z = noise.path, noise.normal("base")
     often, counts = (growth.weight, np.ones_like(growth.weight)) if rare is None else rare.often(growth, grid)
-    weight = np.ones((len(often), noise.draws)) if rare is None else rare.weight
+    weight = np.ones(place.shape) if rare is None else rare.weight
     loop = compiled(values_drawn)
     if loop is not None:
+        steady = often[:, :1].astype(np.float64) / often.sum(axis=1, dtype=np.float64)[:, None]
+        worn = place > steady * (1.0 - SURELY_STEADY)
         shape = _grown(grid, np.concatenate([[0.0], ahead_d]))
-        found = np.empty((len(ahead_d), *weight.shape), dtype=np.float32)
+        chance = (place, noise.normal("amount", worn), base_z, noise.normal("pace", worn))
+        found = np.empty((len(ahead_d), *place.shape), dtype=np.float32)
         loop(
-            0, len(often), *(np.ascontiguousarray(of, np.float32) for of in (often, counts)), *growth.fields[1:], *noise.moved(),
-            INSIDE, PATHS.pace_sd, shape[0], shape[1:], np.asarray(ahead_d, np.float64),
+            0, len(place),
+            *(np.ascontiguousarray(of, np.float32) for of in (often, counts)), *growth.fields[1:],
+            *(np.ascontiguousarray(z, np.float64) for z in chance),
+            PATHS.pace_sd, shape[0], shape[1:], np.asarray(ahead_d, np.float64),
             np.stack([growth.aged(ahead) for ahead in ahead_d]), found, weight,
         )  # fmt: skip
         return found
-    place, base_z = noise.path, noise.normal("base")
     path = _draw_paths(often, place)
     weight *= np.take_along_axis(counts, path, axis=1)
     amount_z, pace_z = (noise.normal(name, path > 0) for name in ("amount", "pace"))
