@@ -136,6 +136,7 @@ def quick(patch: pytest.MonkeyPatch, *, looks: int = 1) -> None:
     patch.setattr(assessment, "assess", samples_kept.assess)
     for module in (learning, season):
         patch.setattr(module, "make_weather", _kept_weather)
+    patch.setattr(learning, "winters_of", _kept_winters)
     patch.setattr(season, "weekly_weather", _kept_weeks)
 
 
@@ -155,7 +156,8 @@ def _once(of: Callable[..., Made]) -> Callable[..., Made]:
     return once
 
 
-_kept_weather, _kept_weeks = _once(lows.make_weather), _once(season.weekly_weather)
+_kept_weather, _kept_winters = _once(lows.make_weather), _once(lows.winters_of)
+_kept_weeks = _once(season.weekly_weather)
 
 
 def chance_of(vehicles: int, draws: int, seed: int = 0) -> Draws:

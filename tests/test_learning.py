@@ -41,8 +41,11 @@ def test_a_look_over_three_vehicles_by_hand() -> None:
     fails = np.array([[[0.0, 0.0], [0.2, 0.6], [0.1, 1.0]], [[0.0, 0.4], [0.6, 1.0], [0.3, 1.0]]])
     none = np.zeros((1, 3, 2))
     since, recorded = np.array([0.0, 30.0, 60.0]), 0.8
-    found = of_all_needs([failed, none, none], [fails, none, none], since, recorded)
-    assert found.shape == (2, 1, 1, 3)
+    mild = 0.5 * fails
+    both = of_all_needs([failed, none, none], [[fails, none, none], [mild, none, none]], since, recorded)
+    assert both.shape == (2, 2, 1, 1, 3)
+    assert both[1] == pytest.approx(0.5 * both[0], rel=1e-6)
+    found = both[0]
     for s in range(2):
         for u in range(3):
             alive = [max(1.0 - f, LEARNING.least_alive) for f in failed[s, u]]
@@ -55,10 +58,11 @@ def test_a_look_over_three_vehicles_by_hand() -> None:
 
 
 def a_look(probability: np.ndarray, group: np.ndarray, recorded: float = 1.0) -> Look:
-    """A look of vehicles whose probabilities (S, V, C, N) are given."""
+    """A look of vehicles of one depot whose probabilities (S, V, C, N) are given, the same in all winters, or (W, S, V, C, N)."""
     n = len(group)
     names = np.array([f"V{i}" for i in range(n)], dtype=object)
-    return Look(0.0, names, group, np.arange(n), probability, recorded, np.arange(n))
+    winters = probability if probability.ndim == 5 else probability[None]
+    return Look(0.0, names, group, np.arange(n), np.zeros(n, dtype=np.int64), winters, recorded, np.arange(n))
 
 
 def test_evidence_is_the_log_probability_of_what_happened_class_by_class() -> None:
@@ -69,6 +73,23 @@ def test_evidence_is_the_log_probability_of_what_happened_class_by_class() -> No
     assert evidence.shape == (2, 1, 1, 1)
     assert evidence[0].item() == pytest.approx(np.log(q[0]) + np.log1p(-q[1]))
     assert evidence[1].item() == pytest.approx(np.log1p(-q[2]))
+
+
+def test_vehicles_of_one_depot_are_judged_in_one_winter() -> None:
+    """Worked by hand: a cold winter stops each of three vehicles with .8, a mild one with .1, and none was stopped. Together they tell
+    of the mild one, and so less against the need than three strangers; the vehicle of another depot had a winter of its own."""
+    p = np.array([[0.8, 0.8, 0.8], [0.1, 0.1, 0.1]])[:, None, None, None, :]
+    look = a_look(p, np.zeros(3, dtype=np.int64))
+    cold, mild = (1.0 - LEARNING.unforeseen) * (1.0 - p[:, 0, 0, 0, 0])
+    none = np.zeros(3, dtype=bool)
+    assert look.evidence(none, 1).item() == pytest.approx(np.log((cold**3 + mild**3) / 2.0))
+    apart = replace(look, depot=np.array([0, 0, 1]), told={})
+    by_hand = np.log((cold**2 + mild**2) / 2.0) + np.log((cold + mild) / 2.0)
+    assert apart.evidence(none, 1).item() == pytest.approx(by_hand)
+    assert apart.evidence(none, 1).item() > 3.0 * np.log((cold + mild) / 2.0)
+    assert look.without(np.array([True, False, False])).evidence(none, 1).item() == pytest.approx(
+        np.log((cold**2 + mild**2) / 2.0)
+    )
 
 
 def test_needs_of_a_simulated_class_are_found_again() -> None:
@@ -135,7 +156,9 @@ def test_a_look_knows_the_mornings_that_came() -> None:
     seen = {}
     for name, lows in (("climate", None), ("mild", mild), ("bitter", bitter)):
         seen[name] = look_back(past_of(replace(tables, lows=lows), [day]), day, grids)
-    everyone = {name: look.probability.sum(axis=-1) for name, look in seen.items()}
+    everyone = {name: look.probability.mean(axis=0).sum(axis=-1) for name, look in seen.items()}
+    in_mild = seen["mild"].probability
+    assert in_mild == pytest.approx(np.broadcast_to(in_mild[:1], in_mild.shape), abs=1e-6)  # nothing is left to chance
     middle = tuple(steps // 2 for steps in everyone["mild"].shape)
     assert everyone["mild"][middle] < 0.1 < everyone["climate"][middle]
     assert (everyone["mild"] < everyone["climate"]).all()

@@ -24,6 +24,8 @@ from analysis.forecast.lows import (
     seasonal_lows,
     shapes,
     stated_skew,
+    weather_of,
+    winters_of,
     with_daily_lows,
 )
 from analysis.readings.panel import FleetTables
@@ -389,6 +391,24 @@ def test_the_first_days_of_a_long_window_may_be_forecast() -> None:
     usual = chance(weather(), -12.0)
     warm_week = chance(weather(forecast=forecast("2023-01-01", [3.0] * 7)), -12.0)
     assert 0.3 * usual < warm_week < usual
+
+
+def test_parts_of_a_window_make_up_the_whole_the_coldest_first() -> None:
+    """Definition: the mean over equal parts of the courses is the whole window's; a colder part has the colder coldest morning, and a
+    start that only cold ones stop is stopped in no mild one."""
+    days = np.arange(JANUARY, JANUARY + 42)
+    season, shape = seasonal_lows(CLIMATE, ["hill"], days), shapes(CLIMATE, ["hill"], days)
+    whole, parts = (
+        weather_of(season, shape, ["hill"], JANUARY),
+        winters_of(season, shape, ["hill"], JANUARY, parts=4),
+    )
+    assert np.mean([part.table for part in parts], axis=0) == pytest.approx(whole.table, abs=1e-12)
+    coldest = [float(part.coldest[0]) for part in parts]
+    assert coldest == sorted(coldest)
+    assert coldest[1] <= float(whole.coldest[0]) <= coldest[2]
+    between = 0.5 * (coldest[1] + coldest[2])
+    assert chance(parts[0], between) == 1.0
+    assert chance(parts[3], between) == 0.0
 
 
 def test_make_weather_repeats_itself() -> None:

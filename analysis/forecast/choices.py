@@ -56,8 +56,8 @@ class Learning:
         "fleets scored worse")
     recorded_share: float = stated(0.88, "1", 0.8, 0.95, "of no-starts are recorded, before the fleet has shown its habits; our choice")
     recorded_counts: float = stated(20.0, "repairs", 10.0, 40.0, "that this counts as much as; our choice")
-    learning_counts: float = stated(0.5, "1", 0.25, 1.0,
-        "looks at vehicles tell so much of what as many strangers would; our choice, because they share their weather")
+    learning_counts: float = stated(0.7, "1", 0.5, 1.0,
+        "looks at vehicles tell so much of what as many strangers would; our choice, because they share the errors of their class's laws")
     calibration_looks: int = stated(9, "looks", 5, 18, "about a year; our choice, because early ones saw too few readings")
     calibration_counts: float = stated(0.2, "1", 0.1, 0.4,
         "looks tell so much about whether all probabilities are too high; our choice, because a single year tells still less of that")

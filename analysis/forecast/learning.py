@@ -16,7 +16,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from analysis.forecast.choices import DEPARTURE, LEARNING
-from analysis.forecast.lows import Weather, coldest_month, depots_of, make_weather
+from analysis.forecast.lows import Weather, coldest_month, depots_of, make_weather, seasonal_lows, shapes, winters_of
 from analysis.forecast.past import Past, look_days, past_of, sharing_laws
 from analysis.readings.class_laws import estimate_laws
 from analysis.readings.draws import Draws, keys_of
@@ -42,6 +42,7 @@ from analysis.starting.coldest_start import (
 )
 from analysis.wear.state import FleetState, estimate_state, need_priors
 
+WINTERS = 4  # equal parts of what a window's lows may be, so coarse for speed: of six, needs lie within a fifth of their doubt
 DRAWS = 40  # of each vehicle in a look, for speed: needs differ by less than half their error between seeds
 SPEED_STEPS = np.arange(-2.4, 2.2, 0.75)  # grid around the prior, in its standard deviations
 SUPPLY_STEPS = np.arange(-1.5, 1.51, 1.5)
@@ -55,10 +56,11 @@ Grids: TypeAlias = tuple[Floats, Floats, Floats]
 
 @dataclass(frozen=True)
 class Look:
-    """One look at the past: probability (S, V, C, N) of a no-start in the window, of the `telling` vehicles (N,).
+    """One look at the past: probability (W, S, V, C, N) of a no-start in the window, of the `telling` vehicles (N,) at their depots (N,).
 
-    S, V, C run over the grids of needs; the other vehicles could not have failed under any of them;
-    recorded: share of repairs that were recorded, as known then; read: vehicles that were ever read by then;
+    W runs over winters of a depot, each as probable as the others, the coldest first; S, V, C over the grids of needs; the other
+    vehicles could not have failed under any of them; recorded: share of repairs that were recorded, as known then; read: vehicles
+    that were ever read by then;
     groups: names of the classes that `group` tells of.
     """
 
@@ -66,6 +68,7 @@ class Look:
     units: npt.NDArray[np.object_]
     group: npt.NDArray[np.int64]
     telling: Ints
+    depot: Ints
     probability: Reals
     recorded: float
     read: Ints
@@ -77,17 +80,25 @@ class Look:
         if not vehicles.any():
             return self
         kept = ~vehicles[self.telling]
-        read = self.read[~vehicles[self.read]]
-        return replace(self, telling=self.telling[kept], probability=self.probability[..., kept], read=read, told={})
+        of_telling = {name: getattr(self, name)[..., kept] for name in ("telling", "depot", "probability")}
+        return replace(self, **of_telling, read=self.read[~vehicles[self.read]], told={})
 
     def evidence(self, happened: npt.NDArray[np.bool_], classes: int) -> Floats:
-        """(G, S, V, C) log probability of the no-starts that then happened (U,), kept for the next time."""
+        """(G, S, V, C) log probability of the no-starts that then happened (U,), kept for the next time.
+
+        Vehicles of one depot met one winter, which nobody told of: of a class they are judged together in each, and the mean over the
+        winters is what the class tells there.
+        """
         key = np.packbits(happened).tobytes()
         if key not in self.told:
             p = LEARNING.unforeseen + (1.0 - LEARNING.unforeseen) * self.recorded * self.probability
             terms = np.where(happened[self.telling], np.log(p), np.log1p(-p))
             group = self.group[self.telling]
-            self.told[key] = np.stack([terms[..., group == g].sum(axis=-1) for g in range(classes)]).astype(np.float64)
+            evidence = np.zeros((classes, *terms.shape[1:-1]))
+            for g, depot in np.unique(np.stack([group, self.depot]), axis=1).T:
+                together = terms[..., (group == g) & (self.depot == depot)].sum(axis=-1, dtype=np.float64)
+                evidence[g] += np.logaddexp.reduce(together, axis=0) - np.log(len(together))
+            self.told[key] = evidence
         return self.told[key]
 
 
@@ -197,13 +208,15 @@ def look_back(past: Past, day: float, grids: Grids, laws: ClassLaws | None = Non
     depots, depot = depots_of(state.panel.units)
     came = past.tables.lows
     before = make_weather(then.climate, depots, int(day) - LEARNING.survival_d, LEARNING.survival_d, came=came)
-    ahead = make_weather(then.climate, depots, int(day), LEARNING.span_d, came=came)
+    days = np.arange(int(day), int(day) + LEARNING.span_d)
+    season, shape = seasonal_lows(then.climate, depots, days), shapes(then.climate, depots, days)
+    winters = winters_of(season, shape, depots, int(day), came=came, parts=WINTERS)
     *apart, own = scatter_draws(Draws(keys_of(units), DRAWS, seed))
     laws_drawn = drawn_laws(state.laws, Draws(keys_of(list(state.panel.groups)), DRAWS, seed))
     starts = [_starts_on_grid(state, h, grids, apart, laws_drawn) for h in range(3)]
     departure = DEPARTURE.coldest_k * own
     read = np.isfinite(state.last_day)  # a vehicle never read teaches nothing of its class
-    telling = np.flatnonzero((_worst(starts[1:], departure, ahead, depot) > LEARNING.telling_probability) & read)
+    telling = np.flatnonzero((_worst(starts[1:], departure, winters, depot) > LEARNING.telling_probability) & read)
     share = recorded_share(then.repairs, state.resets.found)
     repaired = last_repair(state.panel.units, then.repairs, state.resets.day)
     told = starts_on_record(state.panel.units, then.readings)
@@ -211,24 +224,27 @@ def look_back(past: Past, day: float, grids: Grids, laws: ClassLaws | None = Non
     telling = telling[~stood[telling]]
     was, now, later = ([part[:, telling] + departure[telling] for part in parts] for parts in starts)
     failed = [_by_need(before, depot[telling], a, b) for a, b in zip(was, now, strict=True)]
-    fails = [_by_need(ahead, depot[telling], a, b) for a, b in zip(now, later, strict=True)]
+    fails = [[_by_need(ahead, depot[telling], a, b) for a, b in zip(now, later, strict=True)] for ahead in winters]
     found = of_all_needs(failed, fails, day - state.last_day[telling], share)
-    return Look(day, units, state.group, telling, found, share, np.flatnonzero(read), state.panel.groups)
+    return Look(
+        day, units, state.group, telling, depot[telling], found, share, np.flatnonzero(read), state.panel.groups
+    )
 
 
-def of_all_needs(failed: list[Reals], fails: list[Reals], since_reading_d: Floats, recorded: float) -> Reals:
-    """(S, V, C, N) probability of a no-start in the window, for every combination of needs, of N vehicles that stand as
-    read.
+def of_all_needs(failed: list[Reals], fails: list[list[Reals]], since_reading_d: Floats, recorded: float) -> Reals:
+    """(W, S, V, C, N) probability of a no-start in the window, in each of W winters, for every combination of needs, of N vehicles
+    that stand as read.
 
-    failed, fails: by speed (S, N, K), supply (V, N, K) and coil (C, N, K) alone, that a draw fails before the look and in
-    its window: the need that runs out first decides.  since_reading_d (N,), recorded: see :func:`not_failed`.
+    failed, and fails in each winter: by speed (S, N, K), supply (V, N, K) and coil (C, N, K) alone, that a draw fails before the look
+    and in its window: the need that runs out first decides.  since_reading_d (N,), recorded: see :func:`not_failed`.
     """
-    failed_other, fails_other = (np.maximum(v[1][:, None], v[2][None, :]) for v in (failed, fails))
-    probability = np.empty((len(failed[0]), *failed_other.shape[:3]), dtype=np.float32)
-    for k in range(len(probability)):
+    failed_other, *fails_other = (np.maximum(v[1][:, None], v[2][None, :]) for v in (failed, *fails))
+    probability = np.empty((len(fails), len(failed[0]), *failed_other.shape[:3]), dtype=np.float32)
+    for k in range(probability.shape[1]):
         alive, renewed = not_failed(np.maximum(failed[0][k], failed_other), since_reading_d, recorded)
-        lasting = mean_of_draws(alive * np.maximum(fails[0][k], fails_other))
-        probability[k] = lasting / (mean_of_draws(alive) + renewed)
+        standing = mean_of_draws(alive) + renewed
+        for winter, other in enumerate(fails_other):
+            probability[winter, k] = mean_of_draws(alive * np.maximum(fails[winter][0][k], other)) / standing
     return probability
 
 
@@ -239,10 +255,12 @@ def _by_need(weather: Weather, depot: Ints, start_c: Reals, end_c: Reals) -> Rea
     return weather.probability(np.tile(depot, levels), start, end).reshape(start_c.shape)
 
 
-def _worst(ends_of: list[tuple[Starts, Starts, Starts]], departure: Floats, ahead: Weather, depot: Ints) -> Floats:
+def _worst(
+    ends_of: list[tuple[Starts, Starts, Starts]], departure: Floats, winters: tuple[Weather, ...], depot: Ints
+) -> Floats:
     """(U,) probability of a no-start under the highest needs; ends_of: coldest starts at both ends of the window."""
     ends = [np.maximum(at[0][-1], np.maximum(at[1][-1], at[2][-1])) + departure for at in ends_of]
-    return np.asarray(ahead.probability(depot, ends[0], ends[1]).mean(axis=-1), dtype=np.float64)
+    return np.asarray(np.mean([ahead.probability(depot, *ends).mean(axis=-1) for ahead in winters], axis=0))
 
 
 def _starts_on_grid(
@@ -374,7 +392,7 @@ def looked_at(weights: Floats, used: list[tuple[Look, npt.NDArray[np.bool_]]]) -
         own = np.zeros(len(look.group))
         for g in range(len(weights)):
             mine = look.group[look.telling] == g
-            own[look.telling[mine]] = np.tensordot(weights[g], look.probability[..., mine], axes=3)
+            own[look.telling[mine]] = np.tensordot(weights[g], look.probability[..., mine].mean(axis=0), axes=3)
         p.append(own[look.read])
         y.append(happened[look.read])
     return np.concatenate(p), np.concatenate(y)

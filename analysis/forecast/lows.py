@@ -305,11 +305,30 @@ def weather_of(
 ) -> Weather:
     """Weather of the window whose :func:`seasonal_lows` are `season`, (D, N) each, from `first_day` [days since 1970];
     shape: its :func:`shapes`; came: lows of it that were measured."""
+    (whole,) = winters_of(season, shape, depots, first_day, forecast, came=came, seed=seed)
+    return whole
+
+
+def winters_of(
+    season: tuple[Floats, Floats],
+    shape: tuple[Floats, Floats],
+    depots: list[str],
+    first_day: int,
+    forecast: pd.DataFrame | None = None,
+    *,
+    came: pd.DataFrame | None = None,
+    seed: int = 7,
+    parts: int = 1,
+) -> tuple[Weather, ...]:
+    """The same in so many equal parts of the courses, the coldest first: what the window is like where its winter is such a one.
+
+    parts divides PATHS; the mean of all is the whole window's.
+    """
     mean, sd = season
     n_days = mean.shape[1]
     ramp = (np.arange(n_days) + 0.5) / n_days
-    table = np.empty((len(depots), len(RISES_K), len(LOWS_C)))
-    coldest = np.empty(len(depots))
+    table = np.empty((parts, len(depots), len(RISES_K), len(LOWS_C)))
+    coldest = np.empty((parts, len(depots)))
     for i, depot in enumerate(depots):
         z = daily_courses(n_days, seed, tuple(shape[0][i].round(2).tolist()))
         lows = mean[i][:, None] + sd[i][:, None] * cold_tailed(z, shape[1][i][:, None])
@@ -317,20 +336,22 @@ def weather_of(
             lows = _with_forecast(lows, z, forecast[forecast["depot"] == depot], first_day)
         if came is not None and len(came):
             lows = _as_they_came(lows, came[came["depot"] == depot], first_day)
-        coldest[i] = np.median(lows.min(axis=0))
+        lowest = lows.min(axis=0)
         worst = np.stack([(lows - rise * ramp[:, None]).min(axis=0) for rise in RISES_K])
-        table[i] = _share_at_or_below(worst)
-    return Weather(table, coldest)
+        for part, own in enumerate(np.argsort(lowest, kind="stable").reshape(parts, -1)):
+            coldest[part, i] = np.median(lowest[own])
+            table[part, i] = _share_at_or_below(worst[:, own])
+    return tuple(Weather(*each) for each in zip(table, coldest, strict=True))
 
 
 def _share_at_or_below(worst: Floats) -> Floats:
-    """(S, L) share of the courses (S, PATHS) whose coldest morning is no warmer than each of LOWS_C."""
+    """(S, L) share of some courses (S, N) whose coldest morning is no warmer than each of LOWS_C."""
     step = LOWS_C[1] - LOWS_C[0]
     first = np.ceil((np.clip(worst, LOWS_C[0], LOWS_C[-1] + step) - LOWS_C[0]) / step).astype(np.int64)
     # the first low that is not below it
     first += np.arange(len(worst))[:, None] * (len(LOWS_C) + 1)
     counts = np.bincount(first.ravel(), minlength=len(worst) * (len(LOWS_C) + 1)).reshape(len(worst), -1)
-    return np.asarray(counts[:, :-1].cumsum(axis=1) / PATHS)
+    return np.asarray(counts[:, :-1].cumsum(axis=1) / worst.shape[1])
 
 
 def _as_they_came(lows: Floats, came: pd.DataFrame, first_day: int) -> Floats:

@@ -7,7 +7,8 @@ to four times a year, and a logger of these three notes every second morning of 
 of the depots are known, too.
 
 A fleet's classes are one draw of nature's laws each, so that its vehicles err together: one fleet holds nearly all of the
-time and another half of it, and only many of them show whether the range is honest. Prints a line a fleet and their sum;
+time and another half of it, and only many of them show whether the range is honest. Each has winters and wear of its own:
+with one seed for all of them they would be of one winter, and lean as it does. Prints a line a fleet and their sum;
 then how often a fleet's ranges would hold if a draw were the truth of each class, and what a class and a vehicle in it err
 by, beside what is said of both.
 """
@@ -35,6 +36,8 @@ from demo_fleet.simulate import FleetRun
 from demo_fleet.specs import MEASUREMENTS, FleetSpec, evaluation_specs
 
 SEEDS = (1, 2)
+APART = 100
+"""Between the seeds that a SEED gives to fleets, one after the other."""
 UNITS, YEARS = 90, 2.4
 MISSED = 2.0 / (1.0 - 0.8)
 """By what the interval score of an 80 % range counts the kelvin by which it misses: Gneiting and Raftery 2007, from memory. Of
@@ -175,9 +178,10 @@ def main() -> None:
     seeds = [int(word) for word in sys.argv[1:] if word.isdigit()] or list(SEEDS)
     without = tuple(name for name in MEASUREMENTS if name not in VOLTS) if "volts" in sys.argv else ()
     every, possible, classes = [], [], []
-    for spec in evaluation_specs():
+    for place, spec in enumerate(evaluation_specs()):
         for seed in seeds:
-            beside, drawn = held(spec, seed, without, loggers="loggers" in sys.argv, lows="lows" in sys.argv)
+            own = APART * seed + place
+            beside, drawn = held(spec, own, without, loggers="loggers" in sys.argv, lows="lows" in sys.argv)
             every.append(beside)
             possible.append(if_a_draw_were_true(beside["class"], drawn))
             classes.append(apart(beside, drawn))
