@@ -265,6 +265,13 @@ def _of_file(db: Database, name: str) -> list[tuple[Kind, int, Row]]:
     )
 
 
+def files_on_record(db: Database) -> list[str]:
+    """Names of the files of which readings or repairs are on record still, the latest import first."""
+    sought = " UNION ".join(f"SELECT origin_id FROM {KINDS[word].table}" for word in ("reading", "repair"))
+    found = db.query(f"SELECT file FROM origins WHERE kind = 'file' AND id IN ({sought}) ORDER BY id DESC")
+    return list(dict.fromkeys(str(one["file"]) for one in found))
+
+
 def _under(db: Database, origin: object) -> list[tuple[Kind, int, Row]]:
     """Repairs and readings that stand under an origin."""
     return [

@@ -71,6 +71,22 @@ def test_two_files_of_one_name_are_both_brought_in(database: Path) -> None:
     assert app.dataframe[0].value["file"].tolist() == ["may.csv", "may.csv"]
 
 
+def test_what_a_file_brought_is_withdrawn_at_once_with_a_reason_and_put_back(database: Path) -> None:
+    """Contract: the days of the file go and come back, those from elsewhere stay; the corrected file can come in between."""
+    app = bring_in(("may.csv", readings(1, 2)), ("june.csv", readings(3)))
+    app.selectbox(key="take_out_file").set_value("may.csv")
+    app.button(key="take_out_now").click().run()
+    assert "needs a reason" in app.error[0].value
+    assert len(stored(database)) == 4
+    app.text_input(key="take_out_why").set_value("volts of the wrong meter")
+    app.button(key="take_out_now").click().run()
+    assert stored(database) == ["2026-10-03", "2026-11-02"]
+    assert "Withdrawn: what may.csv brought counts no more." in app.success[0].value.replace("\\", "")
+    assert app.selectbox(key="take_out_file").options == ["june.csv", "readings.csv"]
+    app.button(key="undo_kept").click().run()
+    assert stored(database) == ["2026-10-01", "2026-10-02", "2026-10-03", "2026-11-02"]
+
+
 def test_a_refused_file_is_not_green_its_reason_is_whole_and_leads_to_its_description(database: Path) -> None:
     headings = [f"Heading number {number} of a very foreign table" for number in range(6)]
     app = bring_in(("good.csv", readings(1)), ("other.csv", ",".join(headings).encode() + b"\n1,2,3,4,5,6\n"))

@@ -32,6 +32,12 @@ TO_PUT_RIGHT: Final = "to put right"
 REFUSED_BECAUSE: Final = "refused because"
 OUTCOME_ALT: Final = "What became of each file"
 NOTES: Final = "**Notes of the import**"
+TAKE_OUT_OPENS: Final = "Withdraw what a file brought …"
+TAKEN_OUT_MEANS: Final = (
+    "The readings and repairs that the last import of this file brought count no more, so that a corrected file can come in their "
+    "place. They stay on record and can be put back."
+)
+TAKEN_OUT: Final = "Withdrawn: what {file} brought counts no more."
 DESCRIBE_HELP: Final = (
     "For a file with headings of its own. What each heading is was drafted from headings, units and values; put "
     "right what is wrong and look at the first rows before saving."

@@ -18,10 +18,12 @@ from dashboard.screens.uploads import one_file, saved_to, some_files
 from dashboard.words import every_page, files_words
 from dashboard.words.described import DATE_ORDERS, GROUPS, MARKS, column_words, columns_to_choose, question_words
 from dashboard.words.log_words import BEGUN
-from dashboard.words.plain_text import as_sentence, count_words, day, safe
+from dashboard.words.plain_text import as_sentence, clean, count_words, day, safe
+from dashboard.words.record_words import WHY_WITHDRAWN, WITHDRAW
+from ingest import corrections
 from ingest.drafting import Described, Draft, draft_source, preview
 from ingest.errors import IngestError
-from ingest.fields import CLAMP_COLUMNS
+from ingest.fields import CLAMP_COLUMNS, FILE
 from ingest.outcome import Outcome
 from ingest.sources import list_sources, parse_source, read_source, save_source
 
@@ -72,8 +74,10 @@ def bring_in() -> None:
         st.rerun()
     if at_work:
         progress()
-    elif run is not None:
+        return
+    if run is not None:
         ended(run)
+    take_out()
 
 
 def begin_import(uploads: Sequence[UploadedFile], source: str | None, *, dry: bool) -> None:
@@ -148,6 +152,28 @@ def say(outcome: Outcome) -> None:
     notes = [f"{safe(one.file)}: {safe(note, longest=LONGEST_REASON)}" for one in outcome.files for note in one.notes]
     if notes:
         st.markdown(f"{files_words.NOTES}\n" + "\n".join(f"- {note}" for note in notes))
+
+
+def take_out() -> None:
+    """Withdraw what a file brought, with a button that puts it back."""
+    kept.told("files", "")
+    names = session.read(corrections.files_on_record)
+    if not names or not reception.may(Act.CORRECT):
+        return
+    with st.popover(files_words.TAKE_OUT_OPENS, key="take_out"):
+        st.caption(files_words.TAKEN_OUT_MEANS)
+        name = st.selectbox(files_words.FILE, names, format_func=clean, key="take_out_file")
+        reason = st.text_input(WHY_WITHDRAWN, max_chars=200, key="take_out_why")
+        if not st.button(WITHDRAW, type="primary", key="take_out_now"):
+            return
+        with session.saving(Act.CORRECT) as db:
+            entry = corrections.withdraw(db, FILE, name, by=session.who(), reason=reason, now=session.now())
+            if not entry.problems:
+                said = files_words.TAKEN_OUT.format(file=name)
+                kept.keep(kept.Kept("files", "", said, change=entry.change or 0))
+                session.held().pop("import_run", None)
+                st.rerun()
+            kept.refused(entry.problems)
 
 
 def describe() -> None:
