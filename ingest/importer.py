@@ -29,7 +29,6 @@ from ingest.writing import Admitted, Origin, Place, write_origin, writing
 Progress = Callable[[str, int, int], None]
 KEPT_CHARACTERS = 10_000_000  # [characters] of a file kept between looking into it and importing it; our choice
 HEADINGS_SHOWN = 6  # headings quoted in a refusal; our choice
-OLD_WORKBOOKS = (".xls", ".ods")  # taken up from a folder only to say that they cannot be read
 
 
 @dataclass(frozen=True)
@@ -98,7 +97,7 @@ def _files(paths: Sequence[str | Path]) -> list[Path]:
     for path in map(Path, paths):
         folder = _is_folder(path)
         for file in sorted(path.rglob("*")) if folder else [path]:
-            wanted = not folder or (file.suffix.lower() in (*SUFFIXES, *OLD_WORKBOOKS) and _is_table(file))
+            wanted = not folder or (file.suffix.lower() in SUFFIXES and _is_table(file))
             if wanted:
                 found.setdefault(_place(file), file)
     return list(found.values())

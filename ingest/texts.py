@@ -91,7 +91,9 @@ def decode(data: bytes, encoding: str = "") -> tuple[list[str], str]:
             with suppress(UnicodeError):
                 pieces, name = _pieces(data, "cp1250"), "cp1250"
         return _no_controls(pieces), name
-    raise FileRefused("it is not a text table (neither UTF-8, UTF-16 nor Windows-1252) and not an XLSX workbook")
+    raise FileRefused(
+        "it is not a text table (neither UTF-8, UTF-16 nor Windows-1252) and no workbook (XLSX, XLS, ODS)"
+    )
 
 
 _NO_WESTERN_WORD = re.compile(r"[^\W\d_][\u00b3\u00b9\u00bf][^\W\d_]")

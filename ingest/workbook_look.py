@@ -17,10 +17,10 @@ import numpy as np
 from ingest.bounds import LARGEST_UNPACKED, LONGEST_CELL, MOST_COLUMNS, MOST_GRID, MOST_ROWS, MOST_TEXT, refuse_more
 from ingest.errors import FileRefused
 
-DAMAGED = "a damaged or incomplete XLSX workbook; open and save it again, or copy it anew"
+DAMAGED = "a damaged, incomplete or locked workbook; open and save it again, or copy it anew"
 UNPACKED_AT_ONCE = 1 << 20  # [byte]; our choice
 LARGEST_INDEX = 10_000_000  # [byte] of the lists of sheets and relations; our choice: a thousand sheets take a tenth
-_BROKEN = (
+BROKEN = (
     zipfile.BadZipFile,
     zlib.error,
     NotImplementedError,
@@ -28,7 +28,7 @@ _BROKEN = (
     EOFError,
     OSError,
     ValueError,
-    KeyError,
+    LookupError,
     StopIteration,
 )
 _RELATION = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
@@ -46,36 +46,38 @@ def look_into(data: bytes) -> dict[str, dict[Place, str]]:
             longest = _shared_texts(archive)
             looks, cells, text = {}, 0, 0
             for name, part in parts.items():
-                xml = _unpacked(archive, part)
+                xml = unpacked(archive, part)
                 cells += _reach(name, xml)
                 text += _text_size(xml, longest)
-                refuse_more("cells from the first to the last used one", cells, MOST_GRID, _REMEDY)
+                refuse_more("cells from the first to the last used one", cells, MOST_GRID, REMEDY)
                 refuse_more("characters in its cells", text, MOST_TEXT, "split it")
                 looks[name] = _errors(xml) | _without_result(xml)
             return looks
-    except (*_BROKEN, ElementTree.ParseError) as error:
+    except (*BROKEN, ElementTree.ParseError) as error:
         raise FileRefused(DAMAGED) from error
 
 
-_REMEDY = "delete what stands far below or beside the table, save it, and import it again; or save the table as CSV"
+REMEDY = "delete what stands far below or beside the table, save it, and import it again; or save the table as CSV"
 
 
 def _refuse_shapeless(archive: zipfile.ZipFile) -> None:
-    entries = archive.infolist()
-    if "mimetype" in archive.namelist():  # first in every OpenDocument file (OASIS, part 2, 3.3)
-        raise FileRefused("an OpenDocument table, not an XLSX workbook; save it as .xlsx or CSV, then import that")
     if "[Content_Types].xml" not in archive.namelist():
         raise FileRefused("a ZIP archive but not an XLSX workbook; unpack it and import the tables inside")
-    unpacked = sum(entry.file_size for entry in entries)
-    if unpacked > LARGEST_UNPACKED:
+    refuse_large(archive, LARGEST_UNPACKED)
+
+
+def refuse_large(archive: zipfile.ZipFile, largest: int) -> None:
+    """FileRefused where it unpacks to more than `largest` [byte], or is not whole."""
+    size = sum(entry.file_size for entry in archive.infolist())
+    if size > largest:
         raise FileRefused(
-            f"it unpacks to {unpacked / 1e6:,.0f} MB; allowed are {LARGEST_UNPACKED / 1e6:,.0f} MB: save the tables as CSV"
+            f"it unpacks to {size / 1e6:,.0f} MB; allowed are {largest / 1e6:,.0f} MB: save the tables as CSV"
         )
     if archive.testzip() is not None:
         raise FileRefused(DAMAGED)
 
 
-def _unpacked(archive: zipfile.ZipFile, part: str) -> bytearray:
+def unpacked(archive: zipfile.ZipFile, part: str) -> bytearray:
     """A part's bytes, held once."""
     xml = bytearray(archive.getinfo(part).file_size)
     done = 0
@@ -145,10 +147,15 @@ def _reach(name: str, xml: bytearray) -> int:
         follow = [len(_CELL_START.findall(row)) for row in _ROW_START.split(xml)]
         width += max(follow)
         height = max(height, len(follow), *(int(number) for number in _ROW.findall(xml)), 0)
+    return refuse_far(name, width, height)
+
+
+def refuse_far(name: str, width: int, height: int) -> int:
+    """Cells of a sheet's grid; FileRefused where it is too wide or too long for a table."""
     if width > MOST_COLUMNS or height > MOST_ROWS + 1 or width * height > MOST_GRID:
         raise FileRefused(
             f"sheet {name!r} reaches to column {width:,} and row {height:,}; allowed are {MOST_COLUMNS:,} columns, "
-            f"{MOST_ROWS:,} rows and {MOST_GRID:,} cells: {_REMEDY}"
+            f"{MOST_ROWS:,} rows and {MOST_GRID:,} cells: {REMEDY}"
         )
     return width * height
 
@@ -212,7 +219,7 @@ def _shared_texts(archive: zipfile.ZipFile) -> np.ndarray[tuple[int], np.dtype[n
     parts = [name for name in archive.namelist() if name.endswith("sharedStrings.xml")]
     if not parts:
         return np.zeros(0, dtype=np.int64)
-    xml = _unpacked(archive, parts[0])
+    xml = unpacked(archive, parts[0])
     starts = np.array([found.start() for found in _ITEM.finditer(xml)] + [len(xml)], dtype=np.int64)
     sizes = np.diff(starts)
     if len(sizes) and sizes.max() > 8 * LONGEST_CELL:  # marks of style included

@@ -1,7 +1,7 @@
-"""XLSX workbooks become sheets of rows: formulas by their results, merged cells filled, damage named."""
+"""Workbooks (XLSX, ODS, XLS) become sheets of rows: formulas by their results, merged cells filled, damage named."""
 
 import io
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import date, datetime, time
 from itertools import islice
 from pathlib import Path
@@ -17,6 +17,8 @@ from python_calamine import (
 )
 
 from ingest.errors import FileRefused
+from ingest.old_workbooks import OLD, OldSheet, old_sheets
+from ingest.opendocument_look import look_into_opendocument
 from ingest.sheets import BLOCK_CELLS, BLOCK_ROWS, HEAD_ROWS, Block, Cells, Sheet, cells_as_text, objects
 from ingest.workbook_look import DAMAGED, Place, look_into
 
@@ -24,15 +26,10 @@ Row = list[object]
 
 
 def workbook_sheets(file: Path, data: bytes) -> list[Sheet]:
-    """The tables of an XLSX workbook; FileRefused when it is damaged, empty, or larger than `bounds` allows."""
-    sheets = []
+    """The tables of a workbook; FileRefused when it is damaged, empty, or larger than `bounds` allows."""
+    found = (_sheet_of(file, grid) for grid in (_old_grids(data) if data.startswith(OLD) else _grids(data)))
     try:
-        looked = look_into(data)
-        book = CalamineWorkbook.from_filelike(io.BytesIO(data))
-        for name, unread in looked.items():
-            sheet = _sheet_of(file, _Grid(book.get_sheet_by_name(name), unread))
-            if sheet is not None:
-                sheets.append(sheet)
+        sheets = [sheet for sheet in found if sheet is not None]
     except (CalamineError, PasswordError, XmlError, ZipError) as error:
         raise FileRefused(DAMAGED) from error
     if not sheets:
@@ -40,10 +37,23 @@ def workbook_sheets(file: Path, data: bytes) -> list[Sheet]:
     return sheets
 
 
+def _grids(data: bytes) -> Iterator["_Grid"]:
+    # "mimetype" comes first in every OpenDocument file, as it is (OASIS, part 2, 3.3)
+    looked = look_into_opendocument(data) if data[30:38] == b"mimetype" else look_into(data)
+    book = CalamineWorkbook.from_filelike(io.BytesIO(data))
+    for name, unread in looked.items():
+        yield _Grid(book.get_sheet_by_name(name), unread)
+
+
+def _old_grids(data: bytes) -> Iterator["_Grid"]:
+    for sheet in old_sheets(data):
+        yield _Grid(sheet, {})
+
+
 class _Grid:
     """The rows of one sheet from row 1 and column A, as they are to be understood."""
 
-    def __init__(self, sheet: CalamineSheet, unread: dict[Place, str]) -> None:
+    def __init__(self, sheet: CalamineSheet | OldSheet, unread: dict[Place, str]) -> None:
         self.name = sheet.name
         last_row, last_column = sheet.end or (-1, -1)
         self.width, self.cells = last_column + 1, (last_row + 1) * (last_column + 1)
@@ -60,7 +70,8 @@ class _Grid:
     def rows(self) -> Iterator[tuple[int, Row]]:
         """Line number and cells of every row; a cell merged downwards gives its value to every row."""
         open_until: dict[int, tuple[int, object]] = {}
-        for line, cells in enumerate(self._sheet.iter_rows(), start=1):
+        every: Iterable[Sequence[object]] = self._sheet.iter_rows()
+        for line, cells in enumerate(every, start=1):
             row = [*self._left, *map(_cell, cells)]
             for column, text in self._unread.get(line, ()):
                 row += [None] * (column - len(row))

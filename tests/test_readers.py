@@ -101,7 +101,7 @@ def test_surplus_cells_and_a_torn_last_line_are_set_aside(db: Database, tmp_path
         ("a.csv", b"\x89PNG\r\n\x1a\n" + bytes(range(256)) * 8, "not a text table"),
         ("a.csv", b"colour,shape\nred,round\n", "not known"),
         ("a.xlsx", b"PK\x03\x04" + b"garbage" * 100, "damaged"),
-        ("a.xls", b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + b"0" * 600, "old or locked"),
+        ("a.xls", b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + b"0" * 600, "damaged or locked"),
         ("a.csv", b"unit,taken_at,rest_v\nK-101,2023-01-01,12.\x8d\n\x81", "not a text table"),
         ("a.csv", b"unit,taken_at,rest_v,rest_mv\nK-101,2023-01-01,12.6,12600\n", "two columns are rest_v"),
     ],

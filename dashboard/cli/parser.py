@@ -145,7 +145,9 @@ def add_files(command: Command) -> None:
         "--files", dest="folder", type=a_folder, default=DEMO_FILES, metavar="FOLDER",
         help=f"where its files are written (default: {DEMO_FILES})",
     )  # fmt: skip
-    sub = command("import", "importing.run_import", "import files and folders of CSV and XLSX", database_is_there=False)
+    sub = command(
+        "import", "importing.run_import", "import files and folders of CSV, XLSX, XLS and ODS", database_is_there=False
+    )
     sub.add_argument(
         "paths", nargs="+", type=a_file, metavar="FILE|FOLDER",
         help="a file, or a folder with all its files; a folder that `export` wrote becomes a new database",

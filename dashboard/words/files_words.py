@@ -9,7 +9,7 @@ CHOOSE: Final = "choose"
 NOT_STORED, REFUSED = "not stored", "refused"
 
 WHICH_FILES: Final = (
-    "CSV or XLSX files of vehicles, readings, repairs, climate, forecast, services, workshops or parts. A file may come "
+    "CSV, XLSX, XLS or ODS files of vehicles, readings, repairs, climate, daily lows, forecast, services, workshops or parts. A file may come "
     "twice; the second time changes nothing. A row that cannot be believed is kept apart with its reason, to be put right."
 )
 FILES: Final = "Files"

@@ -25,11 +25,12 @@ from ingest.drafting import Described, Draft, draft_source, preview
 from ingest.errors import IngestError
 from ingest.fields import CLAMP_COLUMNS, FILE
 from ingest.outcome import Outcome
+from ingest.readers import SUFFIXES
 from ingest.sources import list_sources, parse_source, read_source, save_source
 
 PREVIEW_ROWS = 10
 LONGEST_REASON = 2000  # [characters] of a reason, so that it is shown whole; our choice
-KINDS = ["csv", "txt", "tsv", "xlsx", "xlsm"]
+KINDS = [suffix.removeprefix(".") for suffix in SUFFIXES]
 
 
 def show() -> None:
