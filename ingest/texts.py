@@ -111,7 +111,7 @@ def _pieces(data: bytes, encoding: str) -> list[str]:
     """Decode piece by piece: a rare letter makes its own piece wide in memory, not the whole file."""
     decoder = codecs.getincrementaldecoder(encoding)()
     parts = []
-    for start in range(0, len(data), PIECE_BYTES):
+    for start in range(0, max(len(data), 1), PIECE_BYTES):
         part = data[start : start + PIECE_BYTES]
         parts.append(decoder.decode(part, start + len(part) >= len(data)))
     parts[0] = parts[0].removeprefix("\ufeff")

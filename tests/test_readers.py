@@ -184,6 +184,7 @@ def test_sniffing_prefers_the_steady_delimiter() -> None:
 
 @examples(10, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.binary(max_size=300))
+@example(b"\x1a")
 def test_any_bytes_give_sheets_or_a_refusal(tmp_path: Path, data: bytes) -> None:
     file = tmp_path / "any.csv"
     file.write_bytes(data)
