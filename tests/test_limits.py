@@ -355,6 +355,18 @@ def test_what_an_engine_of_unknown_fuel_needs_is_what_a_reading_of_it_is_held_to
     assert sd[:, 0] == pytest.approx([32.0, 22.0], abs=0.02)
 
 
+def test_what_a_class_burns_does_not_hang_on_the_order_of_its_vehicles() -> None:
+    """Property: as many of either in either order: held to the diesel's need, the higher one."""
+    one_way = pd.DataFrame(
+        {"unit": list("abcd"), "vehicle_class": "van", "system_v": 12, "fuel": ["petrol", "diesel", "", "hybrid"]}
+    )
+    for units in (one_way, one_way.iloc[::-1]):
+        mean, _ = need_priors(
+            make_panel(with_own_needs(units, LimitBook()), pd.DataFrame({"unit": [], "taken_at": []}))
+        )
+        assert mean[:, 0].tolist() == [100.0]
+
+
 def test_cranking_longer_than_the_limit_is_watched() -> None:
     readings = pd.DataFrame({"unit": ["a", "a"], "taken_at": pd.to_datetime(["2024-01-01", "2024-01-02"]),
                              "temperature_c": 10.0, "crank_s": [8.0, 12.0]})  # fmt: skip

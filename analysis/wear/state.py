@@ -445,11 +445,12 @@ def need_priors(panel: Panel) -> tuple[Floats, Floats]:
 
 
 def _fuels(panel: Panel) -> dict[int, str]:
-    """Class -> what most of its vehicles burn of those that it is known of: vehicles built alike burn the same."""
+    """Class -> what most of its vehicles burn of those that it is known of, diesel where as many burn either: vehicles built alike
+    burn the same."""
     fuel = panel.units["fuel"].astype(str).tolist()
     burnt = {name: burns(name) for name in set(fuel)}
     count = Counter((g, burnt[name]) for g, name in zip(panel.group.tolist(), fuel, strict=True) if burnt[name])
-    return dict(one for one, _ in reversed(count.most_common()))
+    return dict(sorted(count, key=lambda one: (count[one], one[1] == "diesel")))  # the last of a class stays
 
 
 def _speed_sd(fuel: str, least_rpm: float) -> float:
