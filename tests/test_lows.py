@@ -24,7 +24,6 @@ from analysis.forecast.lows import (
     seasonal_lows,
     shapes,
     stated_skew,
-    weather_of,
     winters_of,
     with_daily_lows,
 )
@@ -399,7 +398,7 @@ def test_parts_of_a_window_make_up_the_whole_the_coldest_first() -> None:
     days = np.arange(JANUARY, JANUARY + 42)
     season, shape = seasonal_lows(CLIMATE, ["hill"], days), shapes(CLIMATE, ["hill"], days)
     whole, parts = (
-        weather_of(season, shape, ["hill"], JANUARY),
+        *winters_of(season, shape, ["hill"], JANUARY),
         winters_of(season, shape, ["hill"], JANUARY, parts=4),
     )
     assert np.mean([part.table for part in parts], axis=0) == pytest.approx(whole.table, abs=1e-12)

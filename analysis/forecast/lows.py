@@ -290,21 +290,6 @@ def make_weather(
     """Weather of the window of `n_days` from `first_day` [days since 1970]; came: lows of it that were measured (depot, date, low_c)."""
     days = np.arange(first_day, first_day + n_days)
     season, shape = seasonal_lows(climate, depots, days), shapes(climate, depots, days)
-    return weather_of(season, shape, depots, first_day, forecast, came=came, seed=seed)
-
-
-def weather_of(
-    season: tuple[Floats, Floats],
-    shape: tuple[Floats, Floats],
-    depots: list[str],
-    first_day: int,
-    forecast: pd.DataFrame | None = None,
-    *,
-    came: pd.DataFrame | None = None,
-    seed: int = 7,
-) -> Weather:
-    """Weather of the window whose :func:`seasonal_lows` are `season`, (D, N) each, from `first_day` [days since 1970];
-    shape: its :func:`shapes`; came: lows of it that were measured."""
     (whole,) = winters_of(season, shape, depots, first_day, forecast, came=came, seed=seed)
     return whole
 
@@ -320,9 +305,10 @@ def winters_of(
     seed: int = 7,
     parts: int = 1,
 ) -> tuple[Weather, ...]:
-    """The same in so many equal parts of the courses, the coldest first: what the window is like where its winter is such a one.
+    """Weather of the window whose :func:`seasonal_lows` are `season`, (D, N) each, from `first_day` [days since 1970], in so many equal
+    parts of its courses, the coldest first: what it is like where its winter is such a one.
 
-    parts divides PATHS; the mean of all is the whole window's.
+    shape: its :func:`shapes`; came: lows of it that were measured; parts divides PATHS, and the mean of all is the whole window's.
     """
     mean, sd = season
     n_days = mean.shape[1]

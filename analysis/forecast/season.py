@@ -13,7 +13,7 @@ from analysis.forecast.lows import (
     seasonal_lows,
     shapes,
     typical_cold,
-    weather_of,
+    winters_of,
 )
 from analysis.readings.panel import Floats, Ints
 
@@ -86,5 +86,5 @@ def weekly_weather(
     for w in range(weeks):
         week = slice(7 * w, 7 * w + 7)
         own, shape = (mean[:, week], sd[:, week]), (persistence[:, week], skew[:, week])
-        found.append(weather_of(own, shape, depots, day + 7 * w, forecast, seed=WEEK_SEED + w))
+        found.extend(winters_of(own, shape, depots, day + 7 * w, forecast, seed=WEEK_SEED + w))
     return tuple(found)
