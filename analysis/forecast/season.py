@@ -82,7 +82,7 @@ def weekly_weather(
     """Weather of each coming week."""
     days = day + np.arange(7 * weeks)
     (mean, sd), (persistence, skew) = seasonal_lows(climate, depots, days), shapes(climate, depots, days)
-    found = []
+    found: list[Weather] = []
     for w in range(weeks):
         week = slice(7 * w, 7 * w + 7)
         own, shape = (mean[:, week], sd[:, week]), (persistence[:, week], skew[:, week])
