@@ -27,6 +27,7 @@ from ingest.values import (
     date_order_evidence,
     decimal_mark,
     is_empty,
+    joined,
     parse_number,
     parse_time,
     ways_to_read,
@@ -502,10 +503,10 @@ def _date_order(columns: list[_Column], notes: _Notes) -> str:
     _note_swapped(cells, seen, notes)
     proved = [order for order in ORDERS if order in first]
     if len(proved) > 1:
-        example = " and ".join(cell_text(cells[first[order]]) for order in proved)
+        example = joined([cell_text(cells[first[order]]) for order in proved])
         some, *others = (order.replace("-", " ") for order in proved)
         notes.questions.append(
-            f"date_order: some dates are {some}, others {' or '.join(others)} ({example}); which is it?"
+            f"date_order: some dates are {some}, others {joined(others, 'or')} ({example}); which is it?"
         )
         return "?"
     if proved:

@@ -23,7 +23,7 @@ from ingest.record_check import kept_rows
 from ingest.rules import UNKNOWN
 from ingest.sheets import Sheet
 from ingest.sources import Source, columns_filled, find_source, missing_columns, saved_sources, target_of
-from ingest.values import counted
+from ingest.values import counted, joined
 from ingest.writing import Admitted, Origin, Place, write_origin, writing
 
 Progress = Callable[[str, int, int], None]
@@ -235,10 +235,11 @@ def _lacking(headings: Sequence[str]) -> str:
         return ""
     names = [own_name(heading) for heading in headings]
     table = max(TABLES.values(), key=lambda one: len(columns_filled(names, one)))
-    lacking = " and ".join(missing_columns(names, table))
+    lacking = missing_columns(names, table)
     return (
-        lacking
-        and f"no column is {lacking}, which {table.name} need; allowed is a column for it, or a constant in a source description"
+        f"no column is {joined(lacking)}, which {table.name} need; allowed is a column for it, or a constant in a source description"
+        if lacking
+        else ""
     )
 
 

@@ -20,6 +20,7 @@ from ingest.values import (
     NumberStyle,
     clean_text,
     is_empty,
+    joined,
     parse_number,
     plain_float,
     shown,
@@ -215,7 +216,7 @@ def _chosen(
     if not candidates:
         return None
     if len(candidates) > 1:
-        listed = " and ".join(shown(heading) for _, heading, _ in candidates)
+        listed = joined([shown(heading) for _, heading, _ in candidates])
         raise FileRefused(f"the columns {listed} may each hold {kind}; say the heading of the one that does")
     index, heading, unit = candidates[0]
     return Column(kind, index, heading, _factor(kind, heading, unit, clamp_mv_per_a))
