@@ -1,6 +1,6 @@
 """What was just put on record, said once where it was done, with a button that takes it back."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 
 import streamlit as st
@@ -9,7 +9,9 @@ from dashboard.desk.rights import Act, act_of_change, act_of_row
 from dashboard.screens import bay, session
 from dashboard.words import every_page as say
 from dashboard.words.plain_text import safe
+from dashboard.words.record_words import NOTHING_CHANGED
 from ingest import corrections
+from ingest.entries import Entry
 from ingest.errors import IngestError
 
 _KEY = "kept_note"
@@ -49,6 +51,22 @@ def keep(note: Kept, *, known: bool = False) -> None:
         session.held()[_KEY] = note
     elif said is None or said.names() != note.names():
         session.held()[_KEY] = replace(note, number=0)
+
+
+def changed(
+    where: str, unit: str, words: str, act: Callable[..., Entry], *what: object, reason: str, forget: str = ""
+) -> None:
+    """Correct or withdraw; say what is wrong, or have `words` said, with a button that undoes it.
+
+    act: of `ingest.corrections`, which takes `what`, the kind of row first; forget: what the session holds that is true no more.
+    """
+    with session.saving(act_of_row(str(what[0]))) as db:
+        entry = act(db, *what, by=session.who(), reason=reason, now=session.now())
+        if not entry.problems:
+            keep(Kept(where, unit, NOTHING_CHANGED if entry.known else words, change=entry.change or 0))
+            session.held().pop(forget, None)
+            st.rerun()
+        refused(entry.problems)
 
 
 def _note() -> Kept | None:

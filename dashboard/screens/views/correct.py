@@ -1,7 +1,6 @@
 """Saved mistakes put right: a reading, a repair, a decision or the report of a visit corrected, moved, withdrawn, put back; a vehicle
 corrected."""
 
-from collections.abc import Callable
 from typing import Any
 
 import streamlit as st
@@ -17,7 +16,6 @@ from dashboard.words.plain_text import day, safe, temperature, words
 from dashboard.words.reasons import OUTCOME_WORDS
 from dashboard.words.visit_words import closed_words
 from ingest import corrections
-from ingest.entries import Entry
 from ingest.fields import FOUND, PARTS, QUANTITIES, TABLES, UNITS, VEHICLE
 from ingest.records import DECISIONS, read_decisions
 from ingest.visits import read_visits
@@ -59,7 +57,7 @@ def vehicle(unit: str) -> None:
     reason = st.text_input(say.WHY_CORRECTED, max_chars=200, key=f"because_{VEHICLE}_{unit}")
     off = not (changes and reception.may(act_of_row(VEHICLE)))
     if st.button(say.SAVE_CORRECTION, type="primary", width="stretch", key="save_correction", disabled=off):
-        tried(unit, say.CORRECTED, corrections.correct, VEHICLE, unit, changes, reason=reason)
+        kept.changed("correct", unit, say.CORRECTED, corrections.correct, VEHICLE, unit, changes, reason=reason)
     st.caption(say.UNDONE_IN_LOGBOOK)
     st.page_link(page("logbook"), label=say.LOGBOOK_OF_THIS, query_params={"unit_is": unit})
 
@@ -100,7 +98,7 @@ def one(unit: str, word: str, chosen: int) -> None:
     mine = reception.may(act_of_row(word))
     off = not (changes and mine)
     if st.button(say.SAVE_CORRECTION, type="primary", width="stretch", key="save_correction", disabled=off):
-        tried(unit, say.CORRECTED, corrections.correct, word, chosen, changes, reason=reason)
+        kept.changed("correct", unit, say.CORRECTED, corrections.correct, word, chosen, changes, reason=reason)
     if mine:
         withdraw(unit, word, chosen)
     if len(changed_before):
@@ -115,17 +113,6 @@ def one(unit: str, word: str, chosen: int) -> None:
         st.page_link(page("logbook"), label=say.LOGBOOK_OF_THIS, query_params={"unit_is": unit})
 
 
-def tried(unit: str, words: str, act: Callable[..., Entry], *what: object, reason: str) -> None:
-    """Correct or withdraw; say what is wrong, or that it is done, with a button that undoes it."""
-    with session.saving(act_of_row(str(what[0]))) as db:
-        entry = act(db, *what, by=session.who(), reason=reason, now=session.now())
-        if not entry.problems:
-            said = say.NOTHING_CHANGED if entry.known else words
-            kept.keep(kept.Kept("correct", unit, said, change=entry.change or 0))
-            st.rerun()
-        kept.refused(entry.problems)
-
-
 def withdraw(unit: str, word: str, chosen: int) -> None:
     with st.popover(say.WITHDRAW_OPENS.format(kind=say.KIND_WORDS[word]), key="withdraw"):
         its = say.WITH_IT_GO if word == "visit" else ""
@@ -133,7 +120,7 @@ def withdraw(unit: str, word: str, chosen: int) -> None:
         reason = st.text_input(say.WHY_WITHDRAWN, max_chars=200, key=f"withdraw_why_{word}_{chosen}")
         if st.button(say.WITHDRAW, type="primary", key="withdraw_now"):
             words = say.WITHDRAWN_NOW.format(kind=say.KIND_WORDS[word])
-            tried(unit, words, corrections.withdraw, word, chosen, reason=reason)
+            kept.changed("correct", unit, words, corrections.withdraw, word, chosen, reason=reason)
 
 
 def withdrawn(unit: str) -> None:

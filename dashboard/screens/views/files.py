@@ -165,16 +165,9 @@ def take_out() -> None:
         st.caption(files_words.TAKEN_OUT_MEANS)
         name = st.selectbox(files_words.FILE, names, format_func=clean, key="take_out_file")
         reason = st.text_input(WHY_WITHDRAWN, max_chars=200, key="take_out_why")
-        if not st.button(WITHDRAW, type="primary", key="take_out_now"):
-            return
-        with session.saving(Act.CORRECT) as db:
-            entry = corrections.withdraw(db, FILE, name, by=session.who(), reason=reason, now=session.now())
-            if not entry.problems:
-                said = files_words.TAKEN_OUT.format(file=name)
-                kept.keep(kept.Kept("files", "", said, change=entry.change or 0))
-                session.held().pop("import_run", None)
-                st.rerun()
-            kept.refused(entry.problems)
+        if st.button(WITHDRAW, type="primary", key="take_out_now"):
+            words = files_words.TAKEN_OUT.format(file=name)
+            kept.changed("files", "", words, corrections.withdraw, FILE, name, reason=reason, forget="import_run")
 
 
 def describe() -> None:
