@@ -503,7 +503,8 @@ def paths_weighed(
     column = design.copy()
     column[0] = wide  # the steady path has no growth
     likely, share, found = np.empty((3, paths)), np.empty((3, paths)), np.empty((3, 5, paths))
-    total, odds, latest, amount_spread = np.empty(3), np.empty(3), np.empty(3), choice[AMOUNT_SPREAD]
+    total, odds, counts, latest = np.empty(3), np.empty(3), np.empty(3), np.empty(3)
+    amount_spread = choice[AMOUNT_SPREAD]
     left_out = np.full(3, -1)  # the reading that each way of weighing does without
     own_1, own_2, own_y = np.empty(paths), np.empty(paths), np.empty(paths)
     for u in range(first, stop):
@@ -614,16 +615,15 @@ def paths_weighed(
             for way in range(ways):
                 own += share[way, n] * odds[way] / whole
             for way in range(ways):
-                part = share[way, n] * odds[way] / (whole * own) if own > NIL_SHARE else 1.0 / ways
-                new += part * found[way, 0, n]
-                grows += part * found[way, 1, n]
+                counts[way] = share[way, n] * odds[way] / (whole * own) if own > NIL_SHARE else 1.0 / ways
+                new += counts[way] * found[way, 0, n]
+                grows += counts[way] * found[way, 1, n]
             new_sq, grows_sq, both = 0.0, 0.0, 0.0
             for way in range(ways):
-                part = share[way, n] * odds[way] / (whole * own) if own > NIL_SHARE else 1.0 / ways
                 a, b = found[way, 0, n] - new, found[way, 1, n] - grows
-                new_sq += part * (found[way, 2, n] + a * a)
-                grows_sq += part * (found[way, 3, n] + b * b)
-                both += part * (found[way, 4, n] + a * b)
+                new_sq += counts[way] * (found[way, 2, n] + a * a)
+                grows_sq += counts[way] * (found[way, 3, n] + b * b)
+                both += counts[way] * (found[way, 4, n] + a * b)
             weight[u, n], base[u, n], amount[u, n] = own, new, grows
             var_base[u, n], var_amount[u, n], cov[u, n] = new_sq, grows_sq, both
 
