@@ -17,15 +17,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from demo_fleet.cranking import coldest_start_c, crank
-from demo_fleet.faults import (
-    GENERATIONS,
-    LOOSE_SHARE,
-    MOST_LEVEL,
-    PARTS,
-    apply_wear,
-    left_after,
-    wear,
-)
+from demo_fleet.faults import GENERATIONS, LOOSE_SHARE, MOST_LEVEL, PARTS, apply_wear, left_after, wear
 from demo_fleet.measuring import Seen, measure, readings_table
 from demo_fleet.offices import PLAN_WEEKS, parts_table, workshop_weeks_table, workshops_table
 from demo_fleet.setting import JOINTS, Plan, Setting

@@ -244,10 +244,7 @@ def _leave_out_bounds(numbers: dict[str, npt.NDArray[np.float64]], lowest_is: np
 
 
 def _changed_marks(
-    source: npt.NDArray[np.int64],
-    names: npt.NDArray[np.object_],
-    reasons: npt.NDArray[np.object_],
-    stored: _Stored,
+    source: npt.NDArray[np.int64], names: npt.NDArray[np.object_], reasons: npt.NDArray[np.object_], stored: _Stored
 ) -> list[tuple[str, str, int]]:
     changed = (names != stored.doubtful[source]) | (reasons != stored.doubt_reason[source])
     ids = stored.ids[source[changed]].tolist()

@@ -225,13 +225,7 @@ def weekly_lists(db: Database) -> list[str]:
 
 
 def save_plan(
-    db: Database,
-    *,
-    as_of: date,
-    weeks: int,
-    body: Mapping[str, Any],
-    by: str = "",
-    now: datetime | None = None,
+    db: Database, *, as_of: date, weeks: int, body: Mapping[str, Any], by: str = "", now: datetime | None = None
 ) -> int:
     if weeks < 1:
         raise ValueError(f"weeks is {weeks}; allowed is 1 or more")
@@ -254,14 +248,7 @@ def list_plans(db: Database) -> pd.DataFrame:
 
 
 def set_pin(
-    db: Database,
-    *,
-    unit: str,
-    kind: str,
-    week: str,
-    by: str = "",
-    reason: str = "",
-    now: datetime | None = None,
+    db: Database, *, unit: str, kind: str, week: str, by: str = "", reason: str = "", now: datetime | None = None
 ) -> int:
     """Fix a job of a unit to a week ('pin'), keep it out of a week ('forbid'), or note a move by hand ('move')."""
     _allow("kind", kind, PINS)

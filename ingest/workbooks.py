@@ -7,14 +7,7 @@ from itertools import islice
 from pathlib import Path
 
 import numpy as np
-from python_calamine import (
-    CalamineError,
-    CalamineSheet,
-    CalamineWorkbook,
-    PasswordError,
-    XmlError,
-    ZipError,
-)
+from python_calamine import CalamineError, CalamineSheet, CalamineWorkbook, PasswordError, XmlError, ZipError
 
 from ingest.errors import FileRefused
 from ingest.old_workbooks import OLD, OldSheet, old_sheets

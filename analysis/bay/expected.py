@@ -136,11 +136,7 @@ def class_knowledge(
     mine = panel.group == g
     count = {name: int(np.isfinite(panel.measured[name][mine]).sum()) for name in MEASURED}
     return ClassKnowledge(
-        name,
-        replace(learned, **one, **doubts, speed=None),
-        battery,
-        count,
-        growth.of_class(g) if growth else None,
+        name, replace(learned, **one, **doubts, speed=None), battery, count, growth.of_class(g) if growth else None
     )
 
 

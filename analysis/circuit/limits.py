@@ -76,11 +76,7 @@ DRAG_CURVATURE = Limit(
 )
 DRAG_CURVATURE_SD = Limit(0.8e-4, "1/K²", "our choice: the ASTM D341 lines span 2.3e-4 to 4.1e-4", 0.0, 1e-3)
 OPEN_CIRCUIT_V_PER_K = Limit(
-    0.0012,
-    "V/K",
-    "0.2 mV/K a cell, six cells, from memory; the trade's 0.024 V per 10 °F is more",
-    0.0,
-    0.006,
+    0.0012, "V/K", "0.2 mV/K a cell, six cells, from memory; the trade's 0.024 V per 10 °F is more", 0.0, 0.006
 )
 BATTERY_SOC_RISE = Limit(
     0.6, "1", "our choice: an empty block has about 1.6 times the resistance of a full one, from memory", 0.0, 3.0
@@ -233,10 +229,7 @@ def _drop_limits(blocks: int) -> dict[str, Limit]:
         ),
         "positive_side_drop_v": _volts(0.5, _TM_CABLES, "positive side in all at most {} V", blocks),
         "control_circuit_drop_v": _volts(
-            1.0,
-            f"{practice}, many connections; {_TM_CABLES} prints 0.5 V",
-            "control circuit up to {} V",
-            blocks,
+            1.0, f"{practice}, many connections; {_TM_CABLES} prints 0.5 V", "control circuit up to {} V", blocks
         ),
     }
 
@@ -363,12 +356,7 @@ def _loaded_check_limits(blocks: int) -> dict[str, Limit]:
         "wire_good_low_v": Limit(0.0, "V", source, -1.0, 1.0, "above {} V"),
         "wire_good_high_v": Limit(0.15, "V", source, 0.0, 5.0, "0.01 to {} V is good"),
         "wire_open_share": Limit(
-            0.8,
-            "1",
-            "our choice: four fifths of battery voltage is near it",
-            0.3,
-            1.0,
-            "near battery voltage",
+            0.8, "1", "our choice: four fifths of battery voltage is near it", 0.3, 1.0, "near battery voltage"
         ),
         "wire_ends_equal_v": Limit(0.02, "V", source, 0.0, 1.0, "both ends within {} V"),
         "coil_good_low_v": Limit(0.01, "V", source, 0.0, 1.0, "coil alone at least {} V"),

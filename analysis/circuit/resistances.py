@@ -104,11 +104,7 @@ def _fill(value: Array, se: Array, typical: Array, typical_se: Array) -> tuple[A
 
 
 def _gather(
-    readings: pd.DataFrame,
-    blocks: Array,
-    typical_crank_a: Array,
-    typical_crank_rel_sd: float,
-    typical_rest_v: Array,
+    readings: pd.DataFrame, blocks: Array, typical_crank_a: Array, typical_crank_rel_sd: float, typical_rest_v: Array
 ) -> _Inputs:
     """Measured values with their instrument errors; missing ones filled where a typical value is known."""
     value, charge_se = measured_values(readings, blocks)
@@ -263,12 +259,7 @@ def infer_resistances(
         for (e, s), d in slope.items()
     }
     variance = np.column_stack([sum((spread[k] ** 2 for k in spread if k[0] == e), np.zeros(rows)) for e in ELEMENTS])
-    return Inferred(
-        stacked,
-        np.where(known, np.sqrt(variance), np.nan),
-        reason,
-        _assumed(motor),
-    )
+    return Inferred(stacked, np.where(known, np.sqrt(variance), np.nan), reason, _assumed(motor))
 
 
 def _assumed(motor: _Inputs) -> Texts:

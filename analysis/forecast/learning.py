@@ -35,11 +35,7 @@ from analysis.readings.panel import (
     without_slips,
 )
 from analysis.readings.renewals import panel_of
-from analysis.starting.coldest_start import (
-    DrawnLaws,
-    drawn_laws,
-    starts_on_levels,
-)
+from analysis.starting.coldest_start import DrawnLaws, drawn_laws, starts_on_levels
 from analysis.wear.state import FleetState, estimate_state, need_priors
 
 WINTERS = 4  # equal parts of what a window's lows may be, so coarse for speed: of six, needs lie within a fifth of their doubt

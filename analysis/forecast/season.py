@@ -6,15 +6,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.forecast.choices import LEARNING
-from analysis.forecast.lows import (
-    Weather,
-    depots_of,
-    make_weather,
-    seasonal_lows,
-    shapes,
-    typical_cold,
-    winters_of,
-)
+from analysis.forecast.lows import Weather, depots_of, make_weather, seasonal_lows, shapes, typical_cold, winters_of
 from analysis.readings.panel import Floats, Ints
 
 WEEKS = 26

@@ -27,16 +27,7 @@ from analysis.plan.policies import (
 from analysis.plan.result import FRAMES, ReplacementPlan, frame_of, rows_of
 from analysis.plan.rules import Rules
 from analysis.plan.spent import work_of
-from analysis.plan.visit_costs import (
-    CHEAP,
-    CHEAP_FIRST,
-    MEASURE,
-    REPLACE,
-    REPLACE_TWO,
-    Options,
-    lived,
-    make_costs,
-)
+from analysis.plan.visit_costs import CHEAP, CHEAP_FIRST, MEASURE, REPLACE, REPLACE_TWO, Options, lived, make_costs
 from analysis.plan.workshop_calendar import PlanWeeks
 from analysis.readings.panel import Floats
 

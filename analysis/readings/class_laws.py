@@ -165,10 +165,7 @@ NOTHING_LEARNED = (0.0, 1e6)
 
 
 def learn_inrush_share(
-    panel: Panel,
-    battery: tuple[Floats, Floats],
-    load: tuple[Floats, Floats],
-    at_inrush: float,
+    panel: Panel, battery: tuple[Floats, Floats], load: tuple[Floats, Floats], at_inrush: float
 ) -> tuple[float, float]:
     """How much of rest volts over peak amps is loop resistance: chosen so that cranking speed follows back-emf.
 
@@ -273,11 +270,7 @@ def _usual_as_cold(panel: Panel, raw: Raw, values: Floats) -> Floats:
 
 
 def _modelled_emf(
-    panel: Panel,
-    battery: tuple[Floats, Floats],
-    load: tuple[Floats, Floats],
-    at_inrush: float,
-    rows: Bools,
+    panel: Panel, battery: tuple[Floats, Floats], load: tuple[Floats, Floats], at_inrush: float, rows: Bools
 ) -> tuple[Callable[[float], Floats], Bools]:
     """Back-emf (V, R) of some vehicles from smoothed resistances, for any inrush share, and where their load is raised (field or
     drag unclear).  Only the motor's resistance goes with the share, and along a straight line."""

@@ -16,15 +16,7 @@ from analysis.readings.choices import NOISE, OBSERVING
 from analysis.readings.lowest import by_the_dip, dip_amps
 from analysis.readings.panel import Bools, Floats, Ints, Panel, group_median, nearest_known, nearest_of_same, own_median
 
-CHANNELS = (
-    "battery",
-    "positive_cable",
-    "ground_path",
-    "solenoid_contacts",
-    "motor",
-    "load",
-    "control_circuit",
-)
+CHANNELS = ("battery", "positive_cable", "ground_path", "solenoid_contacts", "motor", "load", "control_circuit")
 BATTERY, POSITIVE, GROUND, CONTACTS, MOTOR, LOAD, CONTROL = range(7)
 SPEED_RATIOS = (0.2, 1.3)  # range of an engine's speed over its usual one that its amps are reckoned for
 MEDIAN_VARIANCE = 1.57  # of a median of many over that of one, pi / 2

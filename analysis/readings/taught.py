@@ -97,15 +97,7 @@ def _count(name: str, key: str, value: object) -> int:
 
 
 UNREAD: Final = ("usual", "usual_spread")  # what may be unknown
-POSITIVE: Final = (
-    "usual",
-    "usual_spread",
-    "needs",
-    "needs_se",
-    "onset_per_year",
-    "life_share",
-    "ageing_se",
-)
+POSITIVE: Final = ("usual", "usual_spread", "needs", "needs_se", "onset_per_year", "life_share", "ageing_se")
 
 
 def _numbers(name: str, key: str, value: object, shape: tuple[int, ...]) -> Floats:

@@ -12,14 +12,7 @@ from analysis.trace.choices import RECORDING
 Array = npt.NDArray[Any]
 Bound = Literal["", "at most", "at least"]
 Missing = Literal[
-    "",
-    "not recorded",
-    "nothing before",
-    "too slow",
-    "too short",
-    "no ripple",
-    "cylinders unknown",
-    "no slope",
+    "", "not recorded", "nothing before", "too slow", "too short", "no ripple", "cylinders unknown", "no slope"
 ]
 Caution = Literal[
     "clipped amps", "clipped volts", "zero moved", "zero unknown", "load before", "begins turning", "ends turning",

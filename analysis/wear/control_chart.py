@@ -36,11 +36,7 @@ def run_length(h: float, k: float = DRIFT.allowance, *, shift: float = 0.0, wins
 
 
 def threshold_for_rate(
-    flags_per_100: float,
-    readings_per_year: float,
-    channels: int,
-    *,
-    winsor: float | None = DRIFT.winsor,
+    flags_per_100: float, readings_per_year: float, channels: int, *, winsor: float | None = DRIFT.winsor
 ) -> float:
     """Threshold h at which sound vehicles are flagged `flags_per_100` times in 100 vehicle-years over all channels.
 

@@ -18,15 +18,7 @@ from analysis.readings.panel import Bools, Floats, Ints, Panel, Reals, evenly
 from analysis.readings.renewals import EndedLives
 from analysis.readings.taught import TaughtClass
 from analysis.wear.choices import AGEING, GROWTH, PATHS
-from analysis.wear.paths import (
-    LIVES_D,
-    ChannelPrior,
-    Growth,
-    GrowthPrior,
-    PathGrid,
-    growth_posterior,
-    standing_alone,
-)
+from analysis.wear.paths import LIVES_D, ChannelPrior, Growth, GrowthPrior, PathGrid, growth_posterior, standing_alone
 
 ROUNDS = 4  # of expectation and maximisation
 AGEING_ROUNDS = 8

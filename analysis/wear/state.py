@@ -32,14 +32,7 @@ from analysis.readings.panel import (
     some_vehicles,
     without_slips,
 )
-from analysis.readings.renewals import (
-    Resets,
-    ended_lives,
-    find_steps,
-    panel_of,
-    recorded_days,
-    usable_readings,
-)
+from analysis.readings.renewals import Resets, ended_lives, find_steps, panel_of, recorded_days, usable_readings
 from analysis.starting.coldest_start import BELOW_C, Needs, Vehicles, drawn_coldest_starts
 from analysis.wear.choices import FAILING, NEED_DOUBT
 from analysis.wear.fleet_growth import ChannelReadings, GrowthSummary, drawn_values, summed_up
@@ -54,15 +47,7 @@ from analysis.wear.growth_laws import (
     present_lives,
     present_vehicles,
 )
-from analysis.wear.paths import (
-    AS_BUILT,
-    DrawNoise,
-    PathGrid,
-    Rare,
-    default_prior,
-    make_grid,
-    standing_alone,
-)
+from analysis.wear.paths import AS_BUILT, DrawNoise, PathGrid, Rare, default_prior, make_grid, standing_alone
 
 FAIL_RANGE = (0.3, 120.0)  # range of excess searched for it, in class-usual values
 

@@ -70,13 +70,7 @@ def law_rows(laws: ClassLaws, group: int) -> list[_Row]:
         ("load per kelvin colder", 100 * float(laws.load_per_k[group]), np.nan, "%/K", np.nan),
         _in_the_cold("battery resistance", laws.battery_per_k, laws.battery_curve, laws.battery_doubt, group),
         _in_the_cold("load", laws.load_per_k, laws.load_curve, laws.load_doubt, group),
-        (
-            "loop resistance share of rest volts over peak amps",
-            float(laws.inrush[group, 0]),
-            np.nan,
-            "1",
-            np.nan,
-        ),
+        ("loop resistance share of rest volts over peak amps", float(laws.inrush[group, 0]), np.nan, "1", np.nan),
     ]
     for c, channel in enumerate(CHANNELS):
         unit = "A at 20 °C" if channel == "load" else "mΩ at 20 °C"
@@ -135,13 +129,7 @@ def failure_rows(lives: pd.DataFrame, of_fleet: Mapping[str, Lifetime]) -> list[
         half = life.law.scale * np.log(2.0) ** (1.0 / life.law.shape) / DAYS_PER_YEAR
         spread = half / (life.law.shape * np.sqrt(max(life.failures, 1)))
         rows += [
-            (
-                f"share of no-starts, {words}",
-                float(share[k]),
-                float(share_sd[k]),
-                "1",
-                float(count[k]),
-            ),
+            (f"share of no-starts, {words}", float(share[k]), float(share_sd[k]), "1", float(count[k])),
             (f"age by which half have failed, {words}", float(half), float(spread), "years", float(life.failures)),
         ]
     return rows

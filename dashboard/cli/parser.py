@@ -326,12 +326,7 @@ def add_trace(command: Command) -> None:
     sub.add_argument(
         "file", metavar="FILE", help="time, volts at the battery and/or amps, 100 to 100,000 samples a second"
     )
-    sub.add_argument(
-        "--unit",
-        default="",
-        **UNIT,
-        help="the vehicle's number: its cylinders and volts are known",
-    )
+    sub.add_argument("--unit", default="", **UNIT, help="the vehicle's number: its cylinders and volts are known")
     sub.add_argument(
         "--clamp", type=a_scale, default=None, metavar="SCALE",
         help="the clamp's scale, such as 10mV/A, where the file holds its millivolts",
@@ -428,11 +423,7 @@ def add_plan(command: Command) -> None:
             help=f"{words}; may be repeated",
         )  # fmt: skip
     sub.add_argument(
-        "--let-go",
-        action="append",
-        default=[],
-        **UNIT,
-        help="take a vehicle's pins away; may be repeated",
+        "--let-go", action="append", default=[], **UNIT, help="take a vehicle's pins away; may be repeated"
     )
     add_format(sub, "table", "csv", "json", "ics", "xlsx")
     sub = command("work-orders", "orders.run_work_orders", "a sheet to print for each visit of the plan on record")

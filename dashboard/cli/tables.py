@@ -138,11 +138,7 @@ def taken_lines(taken: Taken, repairs: pd.DataFrame) -> list[str]:
             [*([since] if since else []), *reading_sheet.identified_lines(check)],
             "  ",
         ),
-        (
-            terminal_words.DOES_IT_FIT,
-            reading_sheet.fit_words(check),
-            "  - ",
-        ),
+        (terminal_words.DOES_IT_FIT, reading_sheet.fit_words(check), "  - "),
         (terminal_words.LIMITS, reading_sheet.limit_words(check), "  - "),
         (terminal_words.POINTS_TO, reading_sheet.pointed_words(check), "  - "),
         (terminal_words.OVER_TIME, reading_sheet.over_time_lines(taken.over_time), "  "),

@@ -162,10 +162,7 @@ def list_rows(
 
 
 def measured_next(
-    units: pd.DataFrame,
-    parts: Mapping[str, list[Mapping[Any, Any]]],
-    readings: pd.DataFrame,
-    terms: Terms,
+    units: pd.DataFrame, parts: Mapping[str, list[Mapping[Any, Any]]], readings: pd.DataFrame, terms: Terms
 ) -> dict[str, str | None]:
     """What to measure next on some of an assessment's vehicles, None where that would change nothing that is done to them;
     parts: of :func:`parts_of`, of these vehicles and maybe others; readings: known on the assessment's day."""

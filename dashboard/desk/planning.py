@@ -21,15 +21,7 @@ from analysis.plan.candidates import complete_catalogue
 from analysis.plan.done import Outdated, outdated, with_done
 from analysis.plan.replacement_plan import PlanInputs, ReplacementPlan, plan_replacements
 from analysis.worklist.assess import Assessment
-from dashboard.desk.assessment import (
-    COSTS_KEY,
-    Terms,
-    assess_database,
-    measured_next,
-    parts_of,
-    seen_to,
-    terms_of,
-)
+from dashboard.desk.assessment import COSTS_KEY, Terms, assess_database, measured_next, parts_of, seen_to, terms_of
 from dashboard.desk.kept_assessment import KEPT, folder_of, forget_old, program, read_kept, write_kept
 from dashboard.desk.kept_readings import read_readings
 from dashboard.desk.refusals import PlanRefused
@@ -39,15 +31,7 @@ from dashboard.words.plain_text import day as day_words
 from dashboard.words.plan_words import with_words
 from ingest import store
 from ingest.fields import PART_PRICES, PARTS
-from ingest.records import (
-    list_plans,
-    read_decisions,
-    read_pins,
-    read_plan,
-    read_settings,
-    save_plan,
-    save_setting,
-)
+from ingest.records import list_plans, read_decisions, read_pins, read_plan, read_settings, save_plan, save_setting
 from ingest.sheet_edits import SHEETS, Edit, save_edits
 from ingest.visits import read_visits
 from ingest.writing import first, writing

@@ -25,14 +25,7 @@ from dashboard.words.plain_text import day as day_words
 from dashboard.words.reasons import part_name, suspect_name
 from dashboard.words.visit_words import found_said
 from ingest import store
-from ingest.records import (
-    WeeklyList,
-    issue_again,
-    issue_weekly_list,
-    read_decisions,
-    read_weekly_list,
-    weekly_lists,
-)
+from ingest.records import WeeklyList, issue_again, issue_weekly_list, read_decisions, read_weekly_list, weekly_lists
 from ingest.visits import read_visits
 
 Row = dict[str, Any]

@@ -9,14 +9,7 @@ from sqlite_utils import Database
 
 from analysis.plan.choices import VISITS
 from ingest import store
-from ingest.sheet_edits import (
-    DAY_NAMES,
-    Edit,
-    checked_closure,
-    checked_hours,
-    checked_monday,
-    save_edits,
-)
+from ingest.sheet_edits import DAY_NAMES, Edit, checked_closure, checked_hours, checked_monday, save_edits
 
 SAME_SHARE = 1e-9  # shares of a week's hours that are less apart are the same
 

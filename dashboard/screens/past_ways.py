@@ -51,12 +51,7 @@ def untouched(as_of: pd.Timestamp) -> None:
     table = beyond_table(found, standing)
     twice = int((found["readings"] > 1).sum())
     st.markdown(say.beyond_how_many(len(found), found["unit"].nunique(), twice))
-    columns.show(
-        columns.in_words(table),
-        alt=say.BEYOND_ALT,
-        height=240,
-        key="beyond_table",
-    )
+    columns.show(columns.in_words(table), alt=say.BEYOND_ALT, height=240, key="beyond_table")
     downloads.table_button(table, "beyond-limits", key="beyond")
 
 

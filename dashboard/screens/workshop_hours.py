@@ -81,8 +81,7 @@ def own_weeks(depot: str, found: DepotHours) -> None:
             )
         if st.form_submit_button(say.SAVE_WEEK, key="save_week"):
             done(
-                say.WEEK_KEPT.format(depot=depot, week=week),
-                partial(set_week, depot=depot, iso_week=week, hours=hours),
+                say.WEEK_KEPT.format(depot=depot, week=week), partial(set_week, depot=depot, iso_week=week, hours=hours)
             )
     if found.weeks:
         with st.expander(say.OWN_WEEKS.format(count=len(found.weeks)), key="own_weeks"):

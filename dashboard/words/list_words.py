@@ -4,13 +4,7 @@ from typing import Final
 
 from dashboard.words.plain_text import count_words, day
 
-CHANGE_WORDS: Final = {
-    "new": "new",
-    "worse": "worse",
-    "better": "better",
-    "same": "as before",
-    "first": "first list",
-}
+CHANGE_WORDS: Final = {"new": "new", "worse": "worse", "better": "better", "same": "as before", "first": "first list"}
 BY_RANK: Final = "by rank"
 THE_LIST: Final = "The list"
 GONE_SINCE: Final = "Gone since"

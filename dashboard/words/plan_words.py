@@ -128,8 +128,7 @@ def noted(plan: ReplacementPlan) -> list[str]:
 def hours_note(plan: ReplacementPlan) -> str:
     """The note that workshop hours are missing everywhere, "" where it is none."""
     return next(
-        (note for note in noted(plan) if note.startswith(("No workshop has", "No workshop hours are known"))),
-        "",
+        (note for note in noted(plan) if note.startswith(("No workshop has", "No workshop hours are known"))), ""
     )
 
 

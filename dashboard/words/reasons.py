@@ -256,11 +256,7 @@ def failed_fact(unit: Row) -> Fact:
 
 def too_few_fact(unit: Row) -> Fact:
     """Too little to judge, and how many readings are on record all the same."""
-    return {
-        "kind": "too_few",
-        "readings": int(unit["readings"]),
-        "readings_on_record": int(unit["readings_on_record"]),
-    }
+    return {"kind": "too_few", "readings": int(unit["readings"]), "readings_on_record": int(unit["readings_on_record"])}
 
 
 def never_measured_fact(part: Row) -> Fact:

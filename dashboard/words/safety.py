@@ -40,15 +40,7 @@ _WITH: Final = (
     (("charge",), FROZEN),
     (("by hand", "by eye", "taken out", "starter out", "on the bench"), GROUND_FIRST),
     (
-        (
-            "while cranking",
-            "while the engine turns",
-            "at crank",
-            "at start",
-            "starts",
-            "cranking speed",
-            "peak amps",
-        ),
+        ("while cranking", "while the engine turns", "at crank", "at start", "starts", "cranking speed", "peak amps"),
         DISABLE,
     ),
 )

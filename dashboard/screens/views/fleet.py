@@ -244,10 +244,7 @@ def forecast_sentences(assessment: Assessment, lows: Mapping[str, Mapping[str, A
         return said
     coldest = units["depot"].map({depot: float(low["forecast_low_c"]) for depot, low in known})
     likely, possible = (int((units[f"coldest_start{end}_c"] > coldest).sum()) for end in ("", "_high"))
-    return [
-        say.on_the_coldest(likely, of=int(coldest.notna().sum()), possible=possible),
-        *said,
-    ]
+    return [say.on_the_coldest(likely, of=int(coldest.notna().sum()), possible=possible), *said]
 
 
 def _first_low(lows: Mapping[str, Mapping[str, Any]]) -> int:

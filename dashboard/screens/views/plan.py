@@ -36,12 +36,7 @@ HOURS_SHOWN = 40  # weeks of workshops on a phone, our choice
 DEPOTS_SAID = 8  # depots named in the text beside the board, our choice
 NO_GAP = 0.0005  # a gap below is none: the solver's own tolerance is 0.01 %, our choice
 VISITS_SHOWN = 40  # visits of one depot shown at a time; all are in the table, our choice
-MIME = {
-    "csv": "text/csv",
-    "xlsx": downloads.XLSX,
-    "ics": "text/calendar",
-    "json": "application/json",
-}
+MIME = {"csv": "text/csv", "xlsx": downloads.XLSX, "ics": "text/calendar", "json": "application/json"}
 
 
 def show() -> None:
@@ -324,11 +319,7 @@ def hours(plan: ReplacementPlan) -> None:
             [f"{h['depot']}, {h['iso_week']}", used_words(h), str(h["visits"]), plan_words.amount(h["hour_price"])]
             for h in busy.to_dict("records")
         ]
-        card_table(
-            [say.WORKSHOP_AND_WEEK, say.HOURS_USED, say.VISITS_HEAD, one_more],
-            rows,
-            name=say.BUSY_ALT,
-        )
+        card_table([say.WORKSHOP_AND_WEEK, say.HOURS_USED, say.VISITS_HEAD, one_more], rows, name=say.BUSY_ALT)
         st.caption(say.BUSY_KEY)
     downloads.table_button(table, "workshop-hours", key="hours")
     change_hours()

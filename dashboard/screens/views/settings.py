@@ -11,15 +11,7 @@ from analysis.costs import MOST_MONEY, RANGES, PlanSettings
 from dashboard.desk import act_log
 from dashboard.desk.addresses import ADDRESS_KEY, LONGEST, checked
 from dashboard.desk.assessment import own_costs
-from dashboard.desk.habits import (
-    ALLOWED,
-    DEPOTS_KEY,
-    FLEET_KEYS,
-    Habits,
-    checked_depots,
-    of_depot,
-    of_fleet,
-)
+from dashboard.desk.habits import ALLOWED, DEPOTS_KEY, FLEET_KEYS, Habits, checked_depots, of_depot, of_fleet
 from dashboard.desk.kept_assessment import TOLERATED_FALSE_FLAGS
 from dashboard.desk.planning import parts_in_force, save_parts, save_plan_settings
 from dashboard.desk.rights import Act
