@@ -39,7 +39,7 @@ class _Merged:
     """Stored and new readings together, sorted by unit and time, stored ones first where both are equal.
 
     `source` is the row's number: below `offset` among the stored ones, from there on among `rows` of the batch; `head`
-    is the place of the first row of the same unit and time.
+    is the place of the first row of the same vehicle and time.
     """
 
     stored: _Stored
@@ -173,7 +173,7 @@ def _merge(stored: _Stored, batch: Batch, rows: npt.NDArray[np.int64]) -> _Merge
     return _Merged(stored, batch, rows, unit, list(units), taken, order.astype(np.int64), head)
 
 
-# --- the same unit and time again ------------------------------------------------------------------------------------
+# --- the same vehicle and time again ---------------------------------------------------------------------------------
 
 
 def _settle_repeats(merged: _Merged, repeats: npt.NDArray[np.int64]) -> int:
@@ -215,7 +215,7 @@ def _refuse_conflict(merged: _Merged, head: int, new: int, changed: Sequence[str
     differs = ", ".join(f"{name} {value(name, new)} instead of {value(name, head)}" for name in changed)
     when = str(batch.times["taken_at"][row]).replace("T", " ")[:16]
     sentence = (
-        f"same unit and time as {source} ({batch.texts['unit'][row]}, {when}) with other values: {differs}; "
+        f"same vehicle and time as {source} ({batch.texts['unit'][row]}, {when}) with other values: {differs}; "
         "allowed are the same values, or another time"
     )
     batch.add_problems([row], lambda _: sentence)

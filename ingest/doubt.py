@@ -1,4 +1,4 @@
-"""Values that are stored but not to be taken at face value: ten times (or a tenth of) what this unit showed before.
+"""Values that are stored but not to be taken at face value: ten times (or a tenth of) what this vehicle showed before.
 
 A slipped decimal point lands near ten times a steady past, and nothing else of the start changes with it. A failing
 part also rises many times over, mostly on the way, sometimes at once: so a value is doubted only when the earlier ones are
@@ -47,12 +47,12 @@ class History:
         return float(self.numbers[name][row]) if name in self.numbers else float("nan")
 
     def earlier(self, row: int) -> list[int]:
-        """Up to `DOUBTING.earlier` rows of the same unit before a row, the latest first."""
+        """Up to `DOUBTING.earlier` rows of the same vehicle before a row, the latest first."""
         first = max(0, row - DOUBTING.earlier)
         return [r for r in range(row - 1, first - 1, -1) if self.unit[r] == self.unit[row]]
 
     def before(self, name: str, row: int) -> list[float]:
-        """What the same unit's last readings before a row show of a measurement, the latest first."""
+        """What the same vehicle's last readings before a row show of a measurement, the latest first."""
         return [value for value in (self.value(name, r) for r in self.earlier(row)) if not np.isnan(value)]
 
     def twice(self, name: str) -> npt.NDArray[np.bool_]:
@@ -83,8 +83,8 @@ class _Marks:
 def doubts(history: History) -> tuple[npt.NDArray[np.object_], npt.NDArray[np.object_]]:
     """Return per row the comma-joined names of doubtful measurements and the reasons ('' where there are none).
 
-    Each row is judged by itself and by the same unit's earlier readings only, so that no later one changes it. A value
-    that was measured twice is not doubted, and what came before it no longer counts as the unit's past.
+    Each row is judged by itself and by the same vehicle's earlier readings only, so that no later one changes it. A value
+    that was measured twice is not doubted, and what came before it no longer counts as the vehicle's past.
     """
     count = len(history.unit)
     marks = _Marks(np.full(count, "", dtype=object), np.full(count, "", dtype=object), history)
@@ -97,7 +97,7 @@ def doubts(history: History) -> tuple[npt.NDArray[np.object_], npt.NDArray[np.ob
     return marks.names, marks.reasons
 
 
-# --- against the unit's own past -------------------------------------------------------------------------------------
+# --- against the vehicle's own past ----------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -168,7 +168,7 @@ def _doubt_tenfold(marks: _Marks, name: str, values: Floats, history: History) -
 
     def sentence(which: Ints, word: str) -> Callable[[int], str]:
         return lambda index: (
-            f"{name} {past.value[which[index]]:g} {unit} is about {word} of this unit's last "
+            f"{name} {past.value[which[index]]:g} {unit} is about {word} of this vehicle's last "
             f"{past.count[which[index]]} readings (median {past.median[which[index]]:g} {unit}): decimal point?"
         )
 
@@ -201,13 +201,13 @@ def _borne_out(history: History, row: int, name: str, *, rises: bool) -> bool:
 
 
 def _fell(history: History, row: int, name: str) -> bool:
-    """Whether a measurement is clearly below all of the unit's last ones."""
+    """Whether a measurement is clearly below all of the vehicle's last ones."""
     before = history.before(name, row)
     return len(before) >= DOUBTING.fewest_earlier and history.value(name, row) <= FALLEN[name] * min(before)
 
 
 def _as_ever(history: History, row: int, name: str) -> bool:
-    """Whether a measurement is near what the unit's last ones were."""
+    """Whether a measurement is near what the vehicle's last ones were."""
     before = history.before(name, row)
     return len(before) >= DOUBTING.fewest_earlier and max(before) / DOUBTING.steady <= history.value(
         name, row
@@ -215,7 +215,7 @@ def _as_ever(history: History, row: int, name: str) -> bool:
 
 
 def _hardly_sags(history: History, row: int) -> bool:
-    """Whether the battery sags clearly less than at the unit's last starts."""
+    """Whether the battery sags clearly less than at the vehicle's last starts."""
     before = [sag for sag in (_sag(history, r) for r in history.earlier(row)) if not np.isnan(sag)]
     return len(before) >= DOUBTING.fewest_earlier and _sag(history, row) <= DOUBTING.less_sag * min(before)
 
@@ -241,7 +241,7 @@ def _doubt_odometer(marks: _Marks, history: History) -> None:
 
 def _odometer_sentence(past: _Past, which: Ints, word: str) -> Callable[[int], str]:
     return lambda index: (
-        f"odometer_km {past.value[which[index]]:.0f} km {word}: this unit's last readings are about "
+        f"odometer_km {past.value[which[index]]:.0f} km {word}: this vehicle's last readings are about "
         f"{past.median[which[index]]:.0f} km"
     )
 

@@ -55,7 +55,7 @@ LONGEST_TEXT = 500  # [characters] of a remark; our choice, because longer ones 
 TECHNICIAN, PLANNER, MANAGER, ADMINISTRATOR = "technician", "planner", "manager", "administrator"
 ROLES = (TECHNICIAN, PLANNER, MANAGER, ADMINISTRATOR)
 """What an account of the screens may be."""
-LONGEST_NAME = 64  # [characters] of a unit, depot or class; our choice
+LONGEST_NAME = 64  # [characters] of a vehicle's number, depot or class; our choice
 
 
 @dataclass(frozen=True)

@@ -79,7 +79,7 @@ def save_decision(
     by: str,
     now: datetime | None = None,
 ) -> int:
-    """Keep what was decided about a unit on the list of a week; postponing needs a reason and a date.
+    """Keep what was decided about a vehicle on the list of a week; postponing needs a reason and a date.
 
     Returns its number; pressed again on the same day by the same person, the number of what is on record already.
     """
@@ -250,7 +250,7 @@ def list_plans(db: Database) -> pd.DataFrame:
 def set_pin(
     db: Database, *, unit: str, kind: str, week: str, by: str = "", reason: str = "", now: datetime | None = None
 ) -> int:
-    """Fix a job of a unit to a week ('pin'), keep it out of a week ('forbid'), or note a move by hand ('move')."""
+    """Fix a job of a vehicle to a week ('pin'), keep it out of a week ('forbid'), or note a move by hand ('move')."""
     _allow("kind", kind, PINS)
     with writing(db):
         key = {"unit": _known_unit(db, unit), "part": "", "kind": kind, "week": _week(week)}
@@ -299,7 +299,7 @@ def save_setting(db: Database, key: str, value: Any, *, by: str, now: datetime |
 
 
 def read_device(db: Database, device: str) -> dict[str, Any]:
-    """Return what a device remembers (units of its meter, clamp scales, recent units); {} when it is new."""
+    """Return what a device remembers (units of its meter, clamp scales, recent vehicles); {} when it is new."""
     row = find(db, "devices", device=device)
     return dict(json.loads(row["units"])) if row else {}
 

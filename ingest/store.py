@@ -247,7 +247,7 @@ SELECT {columns} FROM units JOIN readings ON readings.reading_id IN (
 
 
 def read_latest(db: Database, *, before: datetime, most: int) -> pd.DataFrame:
-    """Return the latest `most` readings taken before the moment `before` of every unit in service then: unit and all measurements."""
+    """Return the latest `most` readings taken before the moment `before` of every vehicle in service then: unit and all measurements."""
     columns = ("readings.unit", *(f"readings.{name}" for name in MEASUREMENTS))
     sql = LATEST_OF_EACH.format(columns=", ".join(columns), most=int(most))
     told = [before.isoformat(timespec="seconds"), before.date().isoformat()]

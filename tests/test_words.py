@@ -192,3 +192,35 @@ def test_each_sentence_gets_what_it_names() -> None:
                 assert fields == given, f"{path.name}: {node.attr} names {fields}, gets {given}"
                 looked += 1
     assert looked > 100
+
+
+# --- one word for one thing ----------------------------------------------------------------------------------------------
+
+
+_OF_MEASURE = re.compile(r"another unit(?! and)|units? (into|by)\b|other units|without a unit|units? (file|table)\b")
+"""A unit of measure, or the file and table of that name."""
+_VEHICLE = re.compile(r"\bunit's\b|\b(this|that|same|each|every|another|which|all) units?\b")
+
+
+def called_unit(source: str) -> list[str]:
+    """Texts of a module, docstrings too, that call a vehicle a unit."""
+    return [
+        node.value
+        for node in ast.walk(ast.parse(source))
+        if isinstance(node, ast.Constant)
+        and isinstance(node.value, str)
+        and _VEHICLE.search(_OF_MEASURE.sub("", node.value))
+    ]
+
+
+@pytest.mark.parametrize("module", ["doubt", "admit", "admit_readings", "rules", "corrections", "entries", "visits"])
+def test_what_is_said_of_rows_calls_a_vehicle_a_vehicle(module: str) -> None:
+    """DEVELOPERS.md, "One word each": `unit` is its column and nothing else."""
+    source = (DASHBOARD.parent / "ingest" / f"{module}.py").read_text(encoding="utf-8")
+    assert not called_unit(source)
+
+
+def test_a_vehicle_that_is_called_a_unit_is_found() -> None:
+    assert called_unit('x = f"ten times this unit\'s last {n} readings"')
+    assert called_unit('x = "same unit and time as line 3"')
+    assert not called_unit('x = f"unit {name} is not known; write another unit into its heading"')

@@ -1,4 +1,4 @@
-"""Does a reading agree with itself and with what is expected of the unit, and if not, which measurement is wrong?
+"""Does a reading agree with itself and with what is expected of the vehicle, and if not, which measurement is wrong?
 
 Ten measurements of a start and a state with its uncertainty over-determine the loop. The sum of squared residuals,
 each weighed by instrument and state error, follows chi-squared when all is well. Leaving one measurement out at a time
@@ -51,7 +51,7 @@ Spread = float | Array
 class StateSpread:
     """Relative standard errors of what is expected, in the order of STATE_FIELDS.
 
-    Numbers, or arrays with one value per reading, for what is known of each unit. Volts are relative too: 0.006 of
+    Numbers, or arrays with one value per reading, for what is known of each vehicle. Volts are relative too: 0.006 of
     12.6 V is 0.08 V.
     """
 

@@ -224,7 +224,7 @@ def made_already(readings: pd.DataFrame, renewed_on: pd.Series | None = None) ->
     """Unit -> candidates that its readings hold, so that nobody is asked for them again.
 
     A candidate is made by readings within `ASKING.together_d`, by one where it is asked for once; made so, it stands for
-    `ASKING.stands_d` before the unit's latest reading, and until a part is renewed.  Values marked doubtful do not count; the
+    `ASKING.stands_d` before the vehicle's latest reading, and until a part is renewed.  Values marked doubtful do not count; the
     latest reading is repeated by a second one of volts and amps, and by a value measured twice.
 
     :param readings: columns as in the files

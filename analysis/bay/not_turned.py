@@ -11,8 +11,8 @@ from analysis.readings.outcomes import UNTURNED
 
 
 def asked_after(readings: pd.DataFrame, limits: Mapping[str, Limits]) -> dict[str, str]:
-    """Unit -> what the decision table asks for next, of units whose latest reading is of a start at which the engine did not turn;
-    units of which that reading holds all that is asked for are left out.
+    """Unit -> what the decision table asks for next, of vehicles whose latest reading is of a start at which the engine did not turn;
+    vehicles of which that reading holds all that is asked for are left out.
 
     What is usual in the class is not held against it: hardly anything of that flows through an engine that stands.
 

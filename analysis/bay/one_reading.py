@@ -1,7 +1,7 @@
 """Everything that one reading says: resistances with errors or why not, closure, charge, limits, segment at fault.
 
 Composes `circuit`, `load`, `closure`, `battery`, `verdict` and `segments` for one reading of one vehicle and what is
-expected of it; used by the unit sheet, by `record` and by the bay screen alike.
+expected of it; used by the vehicle's sheet, by `record` and by the bay screen alike.
 """
 
 from __future__ import annotations

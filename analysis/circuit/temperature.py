@@ -135,12 +135,12 @@ def fit_temperature_law(
     temperature_se_c: npt.ArrayLike = 0.0,
     shared_sd: float = 0.0,
 ) -> TemperatureLaw:
-    """Fit b and c of one class from its readings ("Temperature" in NUMBERS.md): differences to the unit's previous reading, Huber
+    """Fit b and c of one class from its readings ("Temperature" in NUMBERS.md): differences to the vehicle's previous reading, Huber
     weights, errors in variables (Fuller 1987, section 1.2; never more than `least_told` leaves), shrunk to a published prior.
 
     :param log_value: log of the quantity, shape (n,); not-finite readings are left out
     :param temperature_c: temperature of the reading [°C], shape (n,)
-    :param unit_codes: whole numbers from 0 naming the unit, shape (n,)
+    :param unit_codes: whole numbers from 0 naming the vehicle, shape (n,)
     :param se: standard error of one log value from the instruments, shape (n,) or one number
     :param time_days: time of the reading [d], shape (n,); their order does not matter
     :param prior: law whose coefficients and covariance are the prior
@@ -168,7 +168,7 @@ def fit_temperature_law(
 def _from_previous(
     y: Array, design: Array, units: npt.NDArray[np.int64], error: Array, blur: Array, when: Array
 ) -> tuple[Array, Array, Array, npt.NDArray[np.int64], Array, Array]:
-    """Values and design less those of the same unit's previous reading: difference of the values, of the design, its error,
+    """Values and design less those of the same vehicle's previous reading: difference of the values, of the design, its error,
     unit, x of the later reading, blur (n, 2, 2)."""
     order = np.lexsort((y, design[:, 0], when, units))
     same = units[order][1:] == units[order][:-1]

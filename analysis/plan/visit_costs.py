@@ -355,7 +355,7 @@ def _wait(
 
 
 def worthwhile(table: CostTable, *, keep: Bools | None = None, bonus: Floats | None = None) -> Options:
-    """All ways of acting that save enough against waiting (and all of the units in `keep`, which must act), by unit.
+    """All ways of acting that save enough against waiting (and all of the vehicles in `keep`, which must act), by unit.
 
     keep: (U,) who must act; bonus: (U, W) what a visit in the week that was promised before saves [money].
     Of the kinds possible in one week only those that no other beats in both cost and hours are kept.

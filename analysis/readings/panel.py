@@ -78,7 +78,7 @@ def in_chunks(count: int, size: int, fill: Callable[[slice], None]) -> None:
 class FleetTables:
     """The tables that an assessment needs, as `ingest.store` reads them; all frames, columns as in DEVELOPERS.md.
 
-    A vehicle that has left service stays among the units: what was read of it teaches its class.
+    A vehicle that has left service stays among the vehicles: what was read of it teaches its class.
     """
 
     units: pd.DataFrame

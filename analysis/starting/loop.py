@@ -37,7 +37,7 @@ SMALL: Final = 1e-9  # guards a division; a curvature this small bends nothing
 
 @dataclass(frozen=True)
 class StartState:
-    """State of the starting circuit of one or many units; resistances and load at 20 °C, volts of the system.
+    """State of the starting circuit of one or many vehicles; resistances and load at 20 °C, volts of the system.
 
     `load_a`: steady amps the engine asks for at `reference_rpm` and 20 °C. `emf_v_per_rpm`: back-emf by crankshaft
     speed. `battery_b`, `battery_c`, `drag_b`, `drag_c`: temperature laws (`analysis.circuit.temperature`).

@@ -402,7 +402,7 @@ OWN_NEEDS = ("least_cranking_rpm", "supply_minimum_v", "pull_in_v")
 def need_priors(panel: Panel) -> tuple[Floats, Floats]:
     """(G, 3) least speed [rpm], supply and coil volts [V per 12 V] before the fleet has taught anything, and their sd.
 
-    The user's own where the units carry OWN_NEEDS, else those that another fleet taught, else the printed ones by the fuel
+    The user's own where the vehicles carry OWN_NEEDS, else those that another fleet taught, else the printed ones by the fuel
     of the class.
     """
     mean, sd = np.empty((len(panel.groups), 3)), np.empty((len(panel.groups), 3))

@@ -50,7 +50,7 @@ class FleetList:
 
 @dataclass(frozen=True)
 class Assessment(FleetList):
-    """Everything that the list, the unit page and the plan show.
+    """Everything that the list, the vehicle's page and the plan show.
 
     classes: what was learned; state, shared: what any vehicle can be drawn from again; teaches: what another fleet may begin
     from.

@@ -50,7 +50,7 @@ def wear_progress(state: FleetState) -> Floats:
 def part_table(
     state: FleetState, outlook: Outlook, h: int, rows: Ints, weight: Floats
 ) -> tuple[pd.DataFrame, Floats, dict[int, Reals]]:
-    """Long table of units and parts, (U, 7) part probabilities, and, by place among the state's times, the coldest starts
+    """Long table of vehicles and parts, (U, 7) part probabilities, and, by place among the state's times, the coldest starts
     (7 parts, rows, K) with each part renewed that they took.
 
     rows: vehicles worth the detail (the others get wear probabilities only); weight: (rows, K).

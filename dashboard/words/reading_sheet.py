@@ -1,4 +1,4 @@
-"""What one reading says, in words: the same sentences for the unit sheet, for `record`, for the bay and on paper."""
+"""What one reading says, in words: the same sentences for the vehicle's sheet, for `record`, for the bay and on paper."""
 
 from __future__ import annotations
 
