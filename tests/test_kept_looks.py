@@ -26,6 +26,7 @@ from dashboard.desk.kept_readings import read_readings
 from dashboard.judging.past_lists import past_lists
 from ingest.corrections import correct, undo, withdraw
 from ingest.entries import record_reading, record_repair
+from ingest.importer import import_paths
 from ingest.store import open_database
 
 pytestmark = pytest.mark.usefixtures("compiled")  # as large fleets are judged
@@ -55,19 +56,26 @@ def same(found: pd.DataFrame, other: pd.DataFrame) -> None:
 
 
 def acts(path: Path, rng: np.random.Generator) -> list[str]:
-    """What is done in a week, by chance: readings old and new, a repair, corrections, withdrawals, undoing."""
+    """What is done in a week, by chance: readings old and new, a file of them, a repair, corrections, withdrawals, undoing."""
     db = open_database(path)
     units = list(FEW)
     who = {"by": "anna", "reason": "wrong", "now": dt.datetime(2023, 6, 1)}
     numbers = [n for (n,) in db.execute("SELECT reading_id FROM readings ORDER BY 1").fetchall()]
     done = []
-    for act in rng.choice(["old", "new", "repair", "correct", "withdraw", "undo"], size=3, replace=False):
+    for act in rng.choice(["old", "new", "file", "repair", "correct", "withdraw", "undo"], size=4, replace=False):
         unit, at = str(rng.choice(units)), dt.datetime(2022, 9, 1) - dt.timedelta(days=int(rng.integers(1, 400)))
         values = {"unit": unit, "rest_v": 12.5, "crank_min_v": round(float(rng.uniform(9.6, 10.4)), 2), "crank_a": 180}
         if act == "old":
             record_reading(db, {**values, "taken_at": at.isoformat()}, now=who["now"], by="anna")
         elif act == "new":
             record_reading(db, {**values, "taken_at": "2022-09-03T07:10"}, now=who["now"], by="anna")
+        elif act == "file":
+            file = path.with_name("more.csv")
+            rows = [
+                {**values, "unit": str(one), "taken_at": at.isoformat()} for one in rng.choice(units, 3, replace=False)
+            ]
+            pd.DataFrame(rows).to_csv(file, index=False)
+            assert import_paths(db, [file], now=who["now"]).stored == 3
         elif act == "repair":
             row = {"unit": unit, "done_on": at.date().isoformat(), "part": "battery", "action": "replaced"}
             record_repair(db, {**row, "reason": "no_start"}, now=who["now"], by="anna")
@@ -87,7 +95,7 @@ def test_any_sequence_of_acts_gives_the_list_of_a_full_run(tmp_path: Path, seed:
     """Two lists a week apart, with acts by chance between them: each equal to one that takes nothing kept, to 1e-9."""
     path, rng = few_folder(tmp_path), np.random.default_rng(seed)
     for week in range(2):
-        assert len(acts(path, rng)) == 3
+        assert len(acts(path, rng)) == 4
         day = FIRST + week * WEEK
         db = open_database(path)
         found = assess_database(db, as_of=day)
