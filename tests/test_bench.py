@@ -17,11 +17,13 @@ from bench.starts import BUILDS, SCATTER, missing, reading, sound_history, units
 
 from analysis.bay.expected import ClassKnowledge, Expected, class_knowledge, expected_of
 from analysis.bay.one_reading import ReadingCheck, check_one_reading
-from analysis.circuit.limit_book import LimitBook
+from analysis.circuit.limit_book import LimitBook, limits_from_mapping
+from analysis.circuit.limits import LIMIT_KEYS, SYSTEM_VOLTAGES, default_limits
 from analysis.readings.class_laws import estimate_laws
 from analysis.readings.panel import FleetTables, days_since_epoch, make_panel, without_slips
 
 AT = pd.Timestamp("2025-11-20T09:00")
+PRINTED = LimitBook()
 
 
 @pytest.fixture(scope="module")
@@ -42,7 +44,7 @@ def expected() -> dict[str, Expected]:
     return found
 
 
-def judged(case: Case, expected: Expected) -> ReadingCheck:
+def judged(case: Case, expected: Expected, book: LimitBook = PRINTED) -> ReadingCheck:
     """The case's reading, taken apart."""
     build = BUILDS[case.build]
     own = replace(build, **{name: getattr(build, name) * factor for name, factor in case.parts.items()})
@@ -50,7 +52,6 @@ def judged(case: Case, expected: Expected) -> ReadingCheck:
     typed = {name: value(shown[name]) if callable(value) else value for name, value in case.shown.items()}
     values = shown | missing(case.gone) | typed
     unit = units().set_index("unit").loc[f"{case.build}-0"].to_dict() | {"unit": f"{case.build}-0"}
-    book = LimitBook()
     limits = book.for_group(case.build, build.system_v, build.fuel, float(build.cylinders))
     marks = {"taken_at": AT, "outcome": case.outcome, "jumper_start": case.jumper, "doubtful": case.doubted}
     return check_one_reading(values | marks, unit, expected, limits, book)
@@ -63,6 +64,21 @@ def test_bench(case: Case, expected: dict[str, Expected]) -> None:
     rows = [f"{finding.row}: {finding.sentence}" for finding in found]
     assert (said[0] if said else "none") in case.first, (rows, case.source)
     assert not set(said) & set(case.never), (rows, case.source)
+
+
+@pytest.mark.parametrize("end", ["lowest", "highest"])
+def test_limits_at_the_end_of_what_may_be_set_are_judged_by(end: str, expected: dict[str, Expected]) -> None:
+    """Property: every limit at once at an end of its range: readings are taken apart, other values are beyond it, something else is found."""
+    own = {system_v: default_limits(system_v) for system_v in SYSTEM_VOLTAGES}
+    book = limits_from_mapping(
+        {f"system_{v}": {key: getattr(getattr(own[v], key), end) for key in LIMIT_KEYS} for v in SYSTEM_VOLTAGES}
+    )
+    some = [case for case in FAULTY if not case.gone][:: 1 + len(FAULTY) // 8]
+    plain, at_end = ([judged(case, expected[case.build], of) for case in some] for of in (PRINTED, book))
+    assert all(
+        not one.limits["verdict"].equals(other.limits["verdict"]) for one, other in zip(plain, at_end, strict=True)
+    )
+    assert any(one.findings != other.findings for one, other in zip(plain, at_end, strict=True))
 
 
 def test_the_bench_has_enough_of_both() -> None:

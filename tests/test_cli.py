@@ -420,6 +420,31 @@ def test_limits_show_value_unit_range_and_source(run: Run, own: Path, tmp_path: 
     assert run("limits", "set", tmp_path / "own.toml", db=own).code == 2
 
 
+def test_limits_that_would_stop_every_later_command_are_refused_when_they_are_set(
+    run: Run, own: Path, tmp_path: Path
+) -> None:
+    """Contract: volts of a 24 V system for a class of 12 V, and a drop of nil; a class that nobody has is told of, and kept."""
+    ((name,),) = open_database(own).execute("SELECT vehicle_class FROM units WHERE system_v = 12 LIMIT 1").fetchall()
+    file = tmp_path / "own.toml"
+    for text, why in (
+        (
+            f'[vehicle_class."{name}"]\nsupply_minimum_v = 25',
+            f"vehicle_class.{name}.supply_minimum_v is 25 V; allowed is 0 to 15 V",
+        ),
+        ("[system_24]\ncontrol_circuit_drop_v = 0", "system_24.control_circuit_drop_v is 0 V; allowed is 0.02 to 30 V"),
+    ):
+        file.write_text(text)
+        refused = run("limits", "set", file, db=own)
+        assert refused.code == 2
+        assert why in refused.err
+        assert "user" not in run("limits", "show", "--vehicle-class", name, db=own).out
+    file.write_text(f'[vehicle_class."{name}"]\nsupply_minimum_v = 8\n[vehicle_class.vann]\nsupply_minimum_v = 8')
+    taken = run("limits", "set", file, db=own)
+    assert taken.code == 0
+    assert "no vehicle is of the class vann" in taken.err
+    assert "supply_minimum_v                    8 V" in run("limits", "show", "--vehicle-class", name, db=own).out
+
+
 def test_demo_refuses_a_database_that_holds_something_else(run: Run, own: Path) -> None:
     """Contract: never over a database that holds anything else; it is as it was."""
     before = run("risk", "--as-of", DAY, "--format", "json", db=own).out

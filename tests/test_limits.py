@@ -90,10 +90,10 @@ def test_own_limits_go_over_the_defaults_class_over_voltage() -> None:
     [
         (
             "[vehicle_class.x]\nground_path_drop_v = 99",
-            r"x.ground_path_drop_v is 99 V; allowed is 0 to 30 V",
+            r"x.ground_path_drop_v is 99 V; allowed is 0.01 to 30 V",
         ),
-        ("[system_12]\nground_path_drop_v = 16", r"system_12.ground_path_drop_v is 16 V; allowed is 0 to 15 V"),
-        ("[system_12]\nground_path_drop_v = -0.1", r"is -0.1 V; allowed is 0 to 15 V"),
+        ("[system_12]\nground_path_drop_v = 16", r"system_12.ground_path_drop_v is 16 V; allowed is 0.01 to 15 V"),
+        ("[system_12]\nground_path_drop_v = -0.1", r"is -0.1 V; allowed is 0.01 to 15 V"),
         ("[system_12]\nground_path_drop_v = 'low'", r"is 'low', but must be a number"),
         ("[system_12]\nground_path_drop_v = true", r"is True, but must be a number"),
         ("[system_12]\nground_path_drop_v = nan", r"is nan, but must be a number"),

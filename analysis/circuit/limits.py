@@ -146,6 +146,7 @@ class Limits:
     longest_crank_s: Limit
 
 
+LEAST_DROP_LIMIT_V: Final = 0.01  # per 12 V, a meter's last digit; a drop is told as a multiple of its limit
 LIMIT_KEYS: tuple[str, ...] = tuple(f.name for f in fields(Limits) if f.name not in ("system_v", "duty", "fuel"))
 
 _TM_CABLES = "TM 5-3820-256-24-4"
@@ -221,15 +222,17 @@ def _least_rpm(fuel: str) -> Limit:
 
 def _drop_limits(blocks: int) -> dict[str, Limit]:
     practice = "common practice"
+
+    def drop(value: float, source: str, words: str) -> Limit:
+        return _volts(value, source, words, blocks, low=LEAST_DROP_LIMIT_V)
+
     return {
-        "positive_cable_drop_v": _volts(0.2, practice, "positive cable typically under {} V", blocks),
-        "ground_path_drop_v": _volts(0.2, f"{_TM_CABLES}; common practice", "ground side at most {} V", blocks),
-        "solenoid_contacts_drop_v": _volts(
-            0.3, f"{practice}; {_TM_CABLES} prints 0.2 V", "solenoid contacts under {} V", blocks
-        ),
-        "positive_side_drop_v": _volts(0.5, _TM_CABLES, "positive side in all at most {} V", blocks),
-        "control_circuit_drop_v": _volts(
-            1.0, f"{practice}, many connections; {_TM_CABLES} prints 0.5 V", "control circuit up to {} V", blocks
+        "positive_cable_drop_v": drop(0.2, practice, "positive cable typically under {} V"),
+        "ground_path_drop_v": drop(0.2, f"{_TM_CABLES}; common practice", "ground side at most {} V"),
+        "solenoid_contacts_drop_v": drop(0.3, f"{practice}; {_TM_CABLES} prints 0.2 V", "solenoid contacts under {} V"),
+        "positive_side_drop_v": drop(0.5, _TM_CABLES, "positive side in all at most {} V"),
+        "control_circuit_drop_v": drop(
+            1.0, f"{practice}, many connections; {_TM_CABLES} prints 0.5 V", "control circuit up to {} V"
         ),
     }
 

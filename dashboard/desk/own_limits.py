@@ -22,9 +22,21 @@ def parse_limits(text: str) -> dict[str, object]:
     return mapping
 
 
-def save_limits(db: Database, text: str, *, by: str) -> None:
-    """Check and keep the user's limits; an empty text goes back to the printed ones."""
-    save_setting(db, SETTING, parse_limits(text), by=by)
+def save_limits(db: Database, text: str, *, by: str) -> list[str]:
+    """Check and keep the user's limits; an empty text goes back to the printed ones. Classes named that no vehicle is of, sorted.
+
+    :raises ValueError: what is not allowed, at the voltage of a class's vehicles too; one sentence, and the limits stay as they were
+    """
+    tables = parse_limits(text)
+    book = limits_from_mapping(tables)
+    classes = [
+        (row["vehicle_class"], row["system_v"])
+        for row in db.query("SELECT DISTINCT vehicle_class, system_v FROM units")
+    ]
+    for name, system_v in classes:
+        book.for_group(name, system_v)
+    save_setting(db, SETTING, tables, by=by)
+    return sorted({*book.by_class, *book.duty_by_class} - {name for name, _ in classes})
 
 
 def limit_book(db: Database) -> LimitBook:

@@ -29,6 +29,7 @@ ASIDE_NOT_USED: Final = (
     "rows set aside are not used: `cranktrend set-aside list` says why, and how to correct or dismiss them"
 )
 LIMITS_IN_USE: Final = "limits of {file} are in use"
+LIMITS_OF_NOBODY: Final = "no vehicle is of the class {classes}: its limits wait for the first one"
 BEGIN_FROM: Final = "classes that begin from {file} from now on: {count}"
 BEGIN_PUBLISHED: Final = "classes begin from published values again"
 LAWS_WRITTEN: Final = "written to {file}; classes: {count}"

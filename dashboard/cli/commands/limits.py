@@ -7,9 +7,10 @@ from dashboard.cli.commands.database import open_existing
 from dashboard.cli.commands.files import read_text
 from dashboard.cli.options import WHO
 from dashboard.desk.own_limits import limit_book, save_limits
-from dashboard.desk.terminal import show
+from dashboard.desk.terminal import say, show
 from dashboard.words import terminal_words
 from dashboard.words.reading_sheet import load_test_text
+from ingest.values import joined
 
 
 def show_limits(options: argparse.Namespace) -> None:
@@ -21,5 +22,7 @@ def show_limits(options: argparse.Namespace) -> None:
 
 
 def set_limits(options: argparse.Namespace) -> None:
-    save_limits(open_existing(options), read_text(options.file), by=WHO)
+    of_nobody = save_limits(open_existing(options), read_text(options.file), by=WHO)
     show(terminal_words.LIMITS_IN_USE.format(file=options.file))
+    if of_nobody:
+        say(terminal_words.LIMITS_OF_NOBODY.format(classes=joined(of_nobody, "or")))
