@@ -15,6 +15,7 @@ import pytest
 import samples_kept
 from samples_kept import content, copy_of, in_one_file, kept, kept_file
 
+from analysis.bay.expected import ClassKnowledge, Expected, expected_of_each
 from analysis.forecast import learning, lows, past, season
 from analysis.forecast import outlook as prognosis
 from analysis.forecast.choices import LEARNING
@@ -169,3 +170,9 @@ def evidence_of(growth: Growth) -> np.ndarray:
     """(U,) log odds of wear over steady after the readings."""
     worn, steady = growth.weight[:, 1:].sum(axis=1, dtype=np.float64), growth.weight[:, 0].astype(np.float64)
     return np.asarray(np.log(np.maximum(worn, 1e-30)) - np.log(np.maximum(steady, 1e-30)))
+
+
+def expected_of(tables: FleetTables, day: float, known: ClassKnowledge | None = None) -> Expected:
+    """What a reading taken on `day` [d since 1970] should show of the only vehicle."""
+    (found,) = expected_of_each(tables, day, known).values()
+    return found

@@ -14,8 +14,9 @@ import pandas as pd
 import pytest
 from bench.cases import CASES, FAULTY, SOUND, Case, times
 from bench.starts import BUILDS, SCATTER, missing, reading, sound_history, units
+from samples_fleet import expected_of
 
-from analysis.bay.expected import ClassKnowledge, Expected, class_knowledge, expected_of
+from analysis.bay.expected import ClassKnowledge, Expected, class_knowledge
 from analysis.bay.one_reading import ReadingCheck, check_one_reading
 from analysis.circuit.limit_book import LimitBook, limits_from_mapping
 from analysis.circuit.limits import LIMIT_KEYS, SYSTEM_VOLTAGES, default_limits

@@ -12,9 +12,10 @@ import numpy as np
 import pandas as pd
 import pytest
 from samples_chance import one_in
+from samples_fleet import expected_of
 
 from analysis.bay.closure import check_closure, predicted_measurements
-from analysis.bay.expected import ClassKnowledge, Expected, class_knowledge, expected_of, expected_of_each
+from analysis.bay.expected import ClassKnowledge, Expected, class_knowledge, expected_of_each
 from analysis.circuit.resistances import MEASURED
 from analysis.readings.choices import NOISE
 from analysis.readings.class_laws import ClassLaws, estimate_laws
@@ -171,8 +172,6 @@ def test_nothing_is_expected_of_what_a_class_was_never_read_for() -> None:
 def test_bad_calls() -> None:
     unit = str(sound().units["unit"].iloc[0])
     own = own_tables(unit, pd.Timestamp(SOUND.end))
-    with pytest.raises(ValueError, match="units has 30 rows; allowed is one"):
-        expected_of(replace(own, units=sound().units), 1.0)
     panel = make_panel(own.units, own.readings)
     with pytest.raises(ValueError, match="name is 'bus 12 V'"):
         class_knowledge(panel, "bus 12 V")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+from collections.abc import Iterable
 from pathlib import Path
 
 import pytest
@@ -146,6 +147,37 @@ def test_analysis_asks_for_no_clock() -> None:
         assert not calls & {"now", "today", "utcnow"}, path.name
 
 
+def asked_for(paths: Iterable[Path]) -> set[str]:
+    """Names that code asks for: read, called, taken of something, or given as text, as `getattr` wants it."""
+    found: set[str] = set()
+    for path in paths:
+        for node in nodes(path):
+            if isinstance(node, ast.Name):
+                found.add(node.id)
+            elif isinstance(node, ast.Attribute):
+                found.add(node.attr)
+            elif isinstance(node, ast.Constant) and isinstance(node.value, str):
+                found.add(node.value)
+    return found
+
+
+def made_in(paths: Iterable[Path]) -> dict[str, Path]:
+    """Functions and classes that modules make, and where."""
+    return {
+        node.name: path
+        for path in paths
+        for node in nodes(path)
+        if isinstance(node, ast.FunctionDef | ast.ClassDef) and not node.name.startswith("__")
+    }
+
+
+def test_what_analysis_makes_is_asked_for_by_the_program() -> None:
+    """What tests alone ask for belongs to them."""
+    asked = asked_for(path for package in PACKAGES for path in modules(package))
+    unasked = {name: path.name for name, path in made_in(modules("analysis")).items() if name not in asked}
+    assert unasked == {"leave": "ready.py"}, "the kernel's way back to whole arrays, which only tests go"
+
+
 def test_no_module_is_named_like_a_package_or_a_drawer() -> None:
     for package in PACKAGES:
         for path in modules(package):
@@ -166,3 +198,10 @@ def test_the_rule_is_seen_to_be_broken(tmp_path: Path) -> None:
     module = tmp_path / "bad.py"
     module.write_text("def f():\n    from dashboard import cli\n    import ingest.store\n", encoding="utf-8")
     assert {"dashboard", "ingest"} <= imported(module)
+
+
+def test_what_nobody_asks_for_is_seen(tmp_path: Path) -> None:
+    """A function that calls another, and that nobody calls."""
+    module = tmp_path / "alone.py"
+    module.write_text("def f():\n    return g()\n\n\ndef g():\n    return 1\n", encoding="utf-8")
+    assert set(made_in([module])) - asked_for([module]) == {"f"}

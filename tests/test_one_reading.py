@@ -430,7 +430,7 @@ def test_missing_amps_and_temperature_are_assumed_said_and_degrade_the_errors() 
 
 
 def test_what_cannot_be_told_apart_says_so() -> None:
-    """Issue: battery against motor without peak amps; weak field against drag without the cranking speed."""
+    """Law: two unknowns of one equation. Battery against motor without peak amps; weak field against drag without the cranking speed."""
     said = " ".join(reading_sheet.not_identified(take({**fitting(), "peak_a": None, "crank_rpm": None})))
     assert "Motor winding: not identified, because without peak amps" in said
     said = " ".join(reading_sheet.not_identified(take({**fitting(), "crank_rpm": None})))

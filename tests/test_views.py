@@ -477,7 +477,7 @@ def test_unknown_unit_in_the_address_is_said_harmlessly() -> None:
 @pytest.mark.nightly
 @pytest.mark.usefixtures("fleet")
 def test_a_click_is_quick_once_judged() -> None:
-    """Issue: a click under 0.5 s. Processor time, so that other work on the machine does not count; without drawing."""
+    """A click takes under 0.5 s of processor time, so that other work on the machine does not count; without drawing."""
     units = assessed().units["unit"].tolist()
     app = run("unit", unit=worst_unit())
     again, first_time = [], []

@@ -140,14 +140,6 @@ def class_knowledge(
     )
 
 
-def expected_of(tables: FleetTables, day: float, known: ClassKnowledge | None = None) -> Expected:
-    """:func:`expected_of_each` for the only row of `units`; ValueError where there are more."""
-    if len(tables.units) != 1:
-        raise ValueError(f"units has {len(tables.units)} rows; allowed is one")
-    (found,) = expected_of_each(tables, day, known).values()
-    return found
-
-
 def expected_of_each(tables: FleetTables, day: float, known: ClassKnowledge | None = None) -> dict[str, Expected]:
     """What a reading taken on `day` [d since 1970] should show of each vehicle, from its own readings before it, and by far less from
     the others': what it was never read for is taken from theirs, as on the list.
