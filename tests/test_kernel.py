@@ -235,7 +235,7 @@ def test_posteriors_of_growth_are_those_of_whole_arrays(readings: int, monkeypat
     assert isinstance(plain, Growth)
     assert readings < 3 or all(((low < plain.last_slip) & (plain.last_slip < low + 0.5)).any() for low in (0.0, 0.5))
     for one in fields(Growth):
-        np.testing.assert_allclose(getattr(fast, one.name), getattr(plain, one.name), rtol=2e-6, atol=1e-9)
+        np.testing.assert_allclose(getattr(fast, one.name), getattr(plain, one.name), rtol=1e-6, atol=1e-9)
 
 
 def test_drawn_values_are_those_of_whole_arrays(monkeypatch: pytest.MonkeyPatch) -> None:
