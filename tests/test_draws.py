@@ -11,9 +11,11 @@ import numpy as np
 import pandas as pd
 import pytest
 import samples_kept
+from print_choices import NUMBERS
 from samples_fleet import drawn_of, fleet, quick, tables_of
 from scipy.stats import kstest, qmc, t
 
+from analysis.forecast import learning
 from analysis.forecast.learning import look_back
 from analysis.forecast.outlook import chosen
 from analysis.forecast.season import LATER_WINDOWS, WEEKS
@@ -92,6 +94,13 @@ def test_a_vehicle_has_the_same_draws_in_every_fleet_and_another_seed_has_others
     assert keys_of(["K-00004"])[0] == keys_of(pd.Series(["K-00004"]))[0]
     with pytest.raises(ValueError, match="quantity is 'mass'; allowed are"):
         alone.even("mass")
+
+
+def test_as_many_draws_are_made_as_is_said() -> None:
+    """NUMBERS.md; the fewest that leave less than a quarter of a stated range open."""
+    said = f"has {judge_module.DRAWS} draws of its own in a list and {learning.DRAWS} in a look"
+    assert said in " ".join(NUMBERS.read_text(encoding="utf-8").split())
+    assert (judge_module.DRAWS, learning.DRAWS) >= (128, 40)
 
 
 # --- the list --------------------------------------------------------------------------------------------------------

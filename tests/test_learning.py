@@ -13,6 +13,7 @@ import pytest
 from samples_fleet import fleet, tables_of
 
 import analysis.forecast.past
+from analysis.forecast import learning
 from analysis.forecast.choices import LEARNING
 from analysis.forecast.learning import (
     COIL_STEPS,
@@ -26,8 +27,10 @@ from analysis.forecast.learning import (
     need_grids,
     not_failed,
     of_all_needs,
+    past_looked_at,
 )
-from analysis.forecast.past import look_days, past_of
+from analysis.forecast.past import look_days, moment_of, past_of
+from analysis.readings.draws import Draws, Whole
 from analysis.readings.panel import FleetTables, make_panel
 from analysis.wear.choices import NEED_DOUBT
 from analysis.wear.state import day_number
@@ -90,6 +93,61 @@ def test_vehicles_of_one_depot_are_judged_in_one_winter() -> None:
     assert look.without(np.array([True, False, False])).evidence(none, 1).item() == pytest.approx(
         np.log((cold**2 + mild**2) / 2.0)
     )
+
+
+def test_a_no_start_teaches_in_the_window_that_it_fell_in(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Worked by hand: prior and stated share of two looks' evidence; of three no-starts one fell in the first window, one on the last day
+    of the second, and one on the day after."""
+    monkeypatch.setattr(analysis.forecast.past, "LEARNING", replace(LEARNING, looks=2))
+    made = tables_of(fleet())
+    panel, day = make_panel(made.units, made.readings.iloc[:0]), day_number(DAY) + 1.0
+    who = panel.units["unit"].to_numpy(dtype=object)[panel.group == panel.group[0]][:3]
+    first, second = look_days(made, day)
+    assert second + LEARNING.span_d < day
+    on = [first + 3.0, second + LEARNING.span_d - 1.0, second + LEARNING.span_d]
+    came = pd.DataFrame({"unit": who, "done_on": [moment_of(at) for at in on], "part": "battery", "action": "replaced"})
+    known = replace(made, repairs=came.assign(reason="no_start", note=""))
+    known, grids = known.before(moment_of(day)), need_grids(panel)
+    past, days = past_looked_at(known, panel, day)
+    assert days == [first, second]
+    rng, shape = np.random.default_rng(6), (len(SPEED_STEPS), len(SUPPLY_STEPS), len(COIL_STEPS))
+    group = np.full(3, panel.group[0])
+    looks = [
+        replace(a_look(rng.uniform(0.0, 0.3, (*shape, 3)), group), day=at, units=who, groups=panel.groups)
+        for at in days
+    ]
+    found = learn_needs(
+        known, panel, day, looks={past.key(at, grids): look for at, look in zip(days, looks, strict=True)}
+    )
+    told = [
+        look.evidence(who == name, len(panel.groups))[panel.group[0]] for look, name in zip(looks, who, strict=False)
+    ]
+    prior = np.add.outer(np.add.outer(-0.5 * SPEED_STEPS**2, -0.5 * SUPPLY_STEPS**2), -0.5 * COIL_STEPS**2)
+    by_hand = np.exp(prior + LEARNING.learning_counts * (told[0] + told[1]))
+    assert found.weights[panel.group[0]] == pytest.approx(by_hand / by_hand.sum())
+    assert found.no_starts[panel.group[0]] == found.no_starts.sum() == 2
+
+
+def test_each_look_has_chance_of_its_own(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Contract: all draws of a look are of one seed, which is that of no other look and the same when it is made again."""
+    made = tables_of(fleet())
+    few = made.units.head(3)
+    tables = replace(made, units=few, readings=made.readings[made.readings["unit"].isin(few["unit"])]).before(DAY)
+    panel = make_panel(tables.units, tables.readings.iloc[:0])
+    days, grids, seeds = look_days(tables, day_number(DAY))[-2:], need_grids(panel), []
+
+    def noted(keys: Whole, count: int, seed: int = 0) -> Draws:
+        seeds.append(seed)
+        return Draws(keys, count, seed)
+
+    monkeypatch.setattr(learning, "Draws", noted)
+    of = []
+    for day in (*days, days[0]):
+        seeds.clear()
+        look_back(past_of(tables, days), day, grids)
+        of.append({*seeds})
+    assert all(len(one) == 1 for one in of)
+    assert of[0] == of[2] != of[1]
 
 
 def test_needs_of_a_simulated_class_are_found_again() -> None:
