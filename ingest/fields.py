@@ -234,10 +234,6 @@ class Table:
         return tuple(column.name for column in self.columns)
 
 
-def _measured(name: str) -> Column:
-    return Column(name, "number", meaning=QUANTITIES[name].meaning)
-
-
 READINGS = Table(
     "readings",
     (
@@ -249,7 +245,7 @@ READINGS = Table(
             meaning="when it was measured, by the local clock; an offset as +01:00 is left out, a time in UTC (Z, +00:00) is refused unless a "
             "description of the file names its time zone",
         ),
-        *(_measured(name) for name in MEASUREMENTS),
+        *(Column(name, "number", meaning=QUANTITIES[name].meaning) for name in MEASUREMENTS),
         Column("outcome", "choice", choices=OUTCOMES, meaning="how the start went"),
         Column("jumper_start", "choice", choices=JUMPER_RESULTS, meaning="fused jumper at the relay socket"),
         Column("technician", "text", meaning="who measured"),

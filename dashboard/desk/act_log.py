@@ -103,11 +103,7 @@ def system_account() -> str:
     """The account of this machine under which the program runs; "" where it has no name."""
     try:
         return getpass.getuser()
-    except (
-        OSError,
-        KeyError,
-        ImportError,
-    ):  # an account without a name: which of them depends on the version of Python
+    except (OSError, KeyError, ImportError):  # the account has no name; which of them depends on the version of Python
         return ""
 
 

@@ -64,16 +64,7 @@ def unpack(content: bytes) -> Any:
         with np.load(io.BytesIO(body), allow_pickle=False) as members:
             held = {name: members[name] for name in members.files}
         return _Restored(held).thing(json.loads(held[TREE].tobytes()))
-    except (
-        ValueError,
-        KeyError,
-        IndexError,
-        TypeError,
-        AttributeError,
-        ImportError,
-        RecursionError,
-        BadZipFile,
-    ) as error:
+    except (ValueError, LookupError, TypeError, AttributeError, ImportError, RecursionError, BadZipFile) as error:
         raise NotPacked(str(error)) from error
 
 

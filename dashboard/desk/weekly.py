@@ -43,11 +43,6 @@ ORDERS: dict[str, Callable[[Row], Any]] = {
 """What the list can be put in order by: the most pressing first, then the longest unread, then by name."""
 
 
-def in_order(rows: Sequence[Row], by: str) -> list[Row]:
-    """The rows by one of ORDERS; those that are alike keep their order."""
-    return sorted(rows, key=ORDERS[by])
-
-
 def make_body(db: Database, assessment: Assessment) -> dict[str, Any]:
     """The list of the assessment's day with its comparison to the list issued last before that week.
 

@@ -54,12 +54,8 @@ def leads(own: one_unit.Facts, typed: Mapping[str, str], order: Iterable[str]) -
         draw(leads_html(field, system_v=system_v, parallel=parallel))
 
 
-def volts(own: one_unit.Facts, taken: Taken) -> None:
-    _volts(volts_of(own, taken), taken.check)
-
-
 def volts_of(own: one_unit.Facts, taken: Taken) -> WhereVoltsGo:
-    """The same as numbers, with the coming low of the vehicle's depot."""
+    """Where the volts of a reading go, with the coming low of the vehicle's depot."""
     return taken.volts(limits_for(own.unit, one_unit.own_book()), coming_c=coming_low(own.unit))
 
 
@@ -70,10 +66,10 @@ def volts_typed(own: one_unit.Facts, reading: Mapping[str, Any], check: ReadingC
         limits_for(own.unit, one_unit.own_book()), coming_c=coming_low(own.unit),
     )  # fmt: skip
     if not found.why_not:
-        _volts(found, check)
+        volts(found, check)
 
 
-def _volts(found: WhereVoltsGo, check: ReadingCheck) -> None:
+def volts(found: WhereVoltsGo, check: ReadingCheck) -> None:
     draw(volts_html(found, fahrenheit=session.fahrenheit(), suspect=check.closure.suspect))
 
 

@@ -60,7 +60,6 @@ MEASURED_OF: Final = {BATTERY: ("rest_v", "crank_min_v"), **{segment: (drop,) fo
 LEAST_LIMIT_V: Final = 0.01  # [V] a limit under it divides nothing; a meter's last digit
 COLUMNS: Final = ("bar", "part", "volts", "± V", "at most, V", "known from")
 KNOWN_WORDS: Final = {"measured": "measured", ASSUMED: "expected, not measured", REST: "what is left"}
-SURE: Final = "± one standard error"
 
 
 def bar_title(own: pd.DataFrame, *, fahrenheit: bool) -> str:

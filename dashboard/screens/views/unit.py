@@ -349,7 +349,7 @@ def latest_says(facts: one_unit.Facts) -> None:
     st.caption(say.TAKEN.format(day=day(taken.taken_at), temperature=at))
     if since := work_since(facts, taken.taken_at):
         st.info(safe(since))
-    pictures.volts(facts, taken)
+    pictures.volts(pictures.volts_of(facts, taken), taken.check)
     left, right = st.columns([5, 6])
     with left:
         identified = reading_sheet.identified_table(check)

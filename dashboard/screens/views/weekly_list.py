@@ -256,7 +256,7 @@ def arranged(body: Mapping[str, Any]) -> list[dict[str, Any]]:
             )
             rows = [row for row in rows if not chosen or row[name] in chosen]
         by = st.selectbox(say.ORDER, list(weekly.ORDERS), key="order", width=FILTER_PX, bind=IN_ADDRESS)
-    return weekly.in_order(rows, by)
+    return sorted(rows, key=weekly.ORDERS[by])
 
 
 def show_rows(rows: list[dict[str, Any]], chosen: WeeklyList, standing: Mapping[str, Mapping[Any, Any]]) -> None:
