@@ -135,10 +135,9 @@ def quick(patch: pytest.MonkeyPatch, *, looks: int = 1) -> None:
     """
     patch.setattr(past, "LEARNING", replace(LEARNING, looks=looks))
     patch.setattr(assessment, "assess", samples_kept.assess)
+    patch.setattr(learning, "make_weather", _kept_weather)
     for module in (learning, season):
-        patch.setattr(module, "make_weather", _kept_weather)
-    patch.setattr(learning, "winters_of", _kept_winters)
-    patch.setattr(season, "weekly_weather", _kept_weeks)
+        patch.setattr(module, "winters_of", _kept_winters)
 
 
 def _once(of: Callable[..., Made]) -> Callable[..., Made]:
@@ -158,7 +157,6 @@ def _once(of: Callable[..., Made]) -> Callable[..., Made]:
 
 
 _kept_weather, _kept_winters = _once(lows.make_weather), _once(lows.winters_of)
-_kept_weeks = _once(season.weekly_weather)
 
 
 def chance_of(vehicles: int, draws: int, seed: int = 0) -> Draws:

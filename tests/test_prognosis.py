@@ -35,7 +35,7 @@ from analysis.forecast.outlook import (
     window_probability,
     with_renewed,
 )
-from analysis.forecast.season import LATER_D, WEEKS, season_of, weekly_weather
+from analysis.forecast.season import LATER_D, WEEK_SEED, WEEKS, season_of
 from analysis.readings.observe import BATTERY, CHANNELS, LOAD, MOTOR
 from analysis.readings.panel import Reals
 from analysis.readings.renewals import PARTS
@@ -62,7 +62,8 @@ def assessed() -> Assessment:
 
 def by_draw(assessed: Assessment, weeks: int = WEEKS) -> np.ndarray:
     """(U, K, weeks) cumulative probabilities of the fleet."""
-    weather = weekly_weather(fleet().climate, list(assessed.shared.season.depots), int(assessed.state.day), None, weeks)
+    depots, day = list(assessed.shared.season.depots), int(assessed.state.day)
+    weather = [make_weather(fleet().climate, depots, day + 7 * w, 7, seed=WEEK_SEED + w) for w in range(weeks)]
     return weekly_probability(drawn_of(assessed).state, drawn_of(assessed).prognosis, weather)
 
 

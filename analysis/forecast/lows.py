@@ -315,6 +315,7 @@ def winters_of(
     ramp = (np.arange(n_days) + 0.5) / n_days
     table = np.empty((parts, len(depots), len(RISES_K), len(LOWS_C)))
     coldest = np.empty((parts, len(depots)))
+    left, worst = np.empty((n_days, PATHS)), np.empty((len(RISES_K), PATHS))
     for i, depot in enumerate(depots):
         z = daily_courses(n_days, seed, tuple(shape[0][i].round(2).tolist()))
         lows = mean[i][:, None] + sd[i][:, None] * cold_tailed(z, shape[1][i][:, None])
@@ -323,7 +324,8 @@ def winters_of(
         if came is not None and len(came):
             lows = _as_they_came(lows, came[came["depot"] == depot], first_day)
         lowest = lows.min(axis=0)
-        worst = np.stack([(lows - rise * ramp[:, None]).min(axis=0) for rise in RISES_K])
+        for k, rise in enumerate(RISES_K):
+            np.subtract(lows, rise * ramp[:, None], out=left).min(axis=0, out=worst[k])
         for part, own in enumerate(np.argsort(lowest, kind="stable").reshape(parts, -1)):
             coldest[part, i] = np.median(lowest[own])
             table[part, i] = _share_at_or_below(worst[:, own])

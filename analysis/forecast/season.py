@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.forecast.choices import LEARNING
-from analysis.forecast.lows import Weather, depots_of, make_weather, seasonal_lows, shapes, typical_cold, winters_of
+from analysis.forecast.lows import Weather, depots_of, seasonal_lows, shapes, typical_cold, winters_of
 from analysis.readings.panel import Floats, Ints
 
 WEEKS = 26
@@ -51,32 +51,25 @@ def season_of(
 ) -> Season:
     """The season around a day [d since 1970] at the depots of `units`; came: daily lows measured before it."""
     depots, _ = depots_of(units)
+    days = np.arange(day - YEAR_D, day + 7 * WEEKS + LATER_D * LATER_WINDOWS)
+    courses = (*seasonal_lows(climate, depots, days), *shapes(climate, depots, days))
 
-    def window(first: int, days: int, seed: int = 7, **known: pd.DataFrame | None) -> Weather:
-        return make_weather(climate, depots, first, days, **known, seed=seed)
+    def window(
+        first: int, n_days: int, seed: int = 7, *, told: pd.DataFrame | None = None, came: pd.DataFrame | None = None
+    ) -> Weather:
+        at = slice(first - int(days[0]), first - int(days[0]) + n_days)
+        mean, sd, persistence, skew = (of[:, at] for of in courses)
+        (whole,) = winters_of((mean, sd), (persistence, skew), depots, first, told, came=came, seed=seed)
+        return whole
 
     return Season(
         tuple(depots),
         window(day - YEAR_D, YEAR_D),
         window(day - LEARNING.survival_d, LEARNING.survival_d, came=came),
-        window(day, horizon_d, forecast=forecast),
-        window(day, window_d, forecast=forecast),
-        weekly_weather(climate, depots, day, forecast),
+        window(day, horizon_d, told=forecast),
+        window(day, window_d, told=forecast),
+        tuple(window(day + 7 * w, 7, WEEK_SEED + w, told=forecast) for w in range(WEEKS)),
         tuple(window(day + 7 * WEEKS + LATER_D * i, LATER_D, LATER_SEED + i) for i in range(LATER_WINDOWS)),
-        seasonal_lows(climate, depots, np.array([day]))[0][:, 0],
+        courses[0][:, YEAR_D],
         typical_cold(climate, depots),
     )
-
-
-def weekly_weather(
-    climate: pd.DataFrame, depots: list[str], day: int, forecast: pd.DataFrame | None, weeks: int = WEEKS
-) -> tuple[Weather, ...]:
-    """Weather of each coming week."""
-    days = day + np.arange(7 * weeks)
-    (mean, sd), (persistence, skew) = seasonal_lows(climate, depots, days), shapes(climate, depots, days)
-    found: list[Weather] = []
-    for w in range(weeks):
-        week = slice(7 * w, 7 * w + 7)
-        own, shape = (mean[:, week], sd[:, week]), (persistence[:, week], skew[:, week])
-        found.extend(winters_of(own, shape, depots, day + 7 * w, forecast, seed=WEEK_SEED + w))
-    return tuple(found)
