@@ -61,11 +61,21 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 def pytest_collection_finish() -> None:
     """What was loaded stays to the end: it is not looked through again at every collection of garbage, nor are these as frequent.
 
-    Which installed packages bring components for Streamlit is looked for once, and not by every page that a test opens.
+    Which installed packages bring components for Streamlit is looked for once, and not by every page that a test opens; the end of
+    a page is waited for, and not asked for a thousand times a second.
     """
     if "streamlit.testing.v1" in sys.modules:
         from streamlit.components.v2 import manifest_scanner
+        from streamlit.testing.v1 import local_script_runner as pages
 
+        asked = pages.require_widgets_deltas
+
+        def waited(page: pages.LocalScriptRunner, timeout: float = 3) -> None:
+            page._script_thread.join(timeout)
+            if not page.script_stopped():
+                asked(page, timeout)
+
+        pages.require_widgets_deltas = waited
         manifest_scanner.scan_component_manifests = cache(manifest_scanner.scan_component_manifests)
     gc.freeze()
     gc.set_threshold(20_000, 20, 10)

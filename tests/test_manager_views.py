@@ -8,6 +8,7 @@ from __future__ import annotations
 import ast
 import dataclasses
 import datetime as dt
+from collections import Counter
 from pathlib import Path
 
 import pandas as pd
@@ -28,21 +29,17 @@ from ingest.records import read_decisions, read_weekly_list
 from ingest.set_aside import correct_set_aside, list_set_aside, show_set_aside
 
 VIEWS = Path(__file__).parents[1] / "dashboard" / "screens" / "views"
-TABLES = ("dataframe", "table", "data_editor")
+TABLES = ("st.dataframe", "st.table", "st.data_editor")
 
 
 # --- every table can be taken along ----------------------------------------------------------------------------------
 
 
-def called(function: ast.AST, owner: str, names: tuple[str, ...]) -> int:
-    """How often `owner.name(...)` is called within a function, for any of `names`."""
-    return sum(
-        isinstance(node, ast.Call)
-        and isinstance(node.func, ast.Attribute)
-        and isinstance(node.func.value, ast.Name)
-        and node.func.value.id == owner
-        and node.func.attr in names
-        for node in ast.walk(function)
+def called(function: ast.AST) -> Counter[str]:
+    """How often each `owner.name(...)` is called within a function."""
+    calls = (node.func for node in ast.walk(function) if isinstance(node, ast.Call))
+    return Counter(
+        f"{of.value.id}.{of.attr}" for of in calls if isinstance(of, ast.Attribute) and isinstance(of.value, ast.Name)
     )
 
 
@@ -52,10 +49,12 @@ def test_every_table_has_its_download_beside_it(view: Path) -> None:
     tree = ast.parse(view.read_text(encoding="utf-8"))
     shown = 0
     for function in (node for node in tree.body if isinstance(node, ast.FunctionDef)):
-        tables = called(function, "st", TABLES)
+        calls = called(function)
+        tables = sum(calls[table] for table in TABLES)
         shown += tables
-        assert called(function, "downloads", ("table_button",)) >= tables, f"{view.stem}.{function.name}"
-    assert shown == called(tree, "st", TABLES)
+        assert calls["downloads.table_button"] >= tables, f"{view.stem}.{function.name}"
+    calls = called(tree)
+    assert shown == sum(calls[table] for table in TABLES)
 
 
 @pytest.mark.usefixtures("fleet")
