@@ -18,6 +18,7 @@ from analysis.forecast import learning, past
 from analysis.forecast.choices import LEARNING
 from analysis.forecast.past import look_days, past_of, sample
 from analysis.readings.panel import FleetTables, days_since_epoch, make_panel
+from analysis.readings.taught import TaughtClass
 from analysis.wear.state import day_number
 from analysis.worklist.assess import assess
 from dashboard.desk.assessment import assess_database, list_rows, load_tables, terms_of
@@ -190,7 +191,10 @@ def test_a_look_rests_on_nothing_that_came_after_it_nor_on_the_order_of_rows() -
     measured = keys(replace(tables, lows=lows))
     over = days_since_epoch(lows["date"]) >= days[0] + LEARNING.span_d
     assert keys(replace(tables, lows=lows[~over]))[0] == measured[0]
-    assert keys(replace(tables, lows=lows.assign(low_c=lows["low_c"].where(over, -1.0))))[0] != measured[0]
+    in_it = ~over & (days_since_epoch(lows["date"]) >= days[0])
+    assert in_it.any()
+    assert keys(replace(tables, lows=lows.assign(low_c=lows["low_c"].where(~in_it, -1.0))))[0] != measured[0]
+    assert not set(keys(replace(tables, taught=(TaughtClass("van 12 V", 9, 90, 0, *[np.zeros(2)] * 12),)))) & set(plain)
 
 
 def test_the_sample_of_a_large_fleet_stays_when_vehicles_come(monkeypatch: pytest.MonkeyPatch) -> None:
