@@ -38,6 +38,8 @@ class Observing:
         "40 K, oil in the sump 5 to 15 K; from memory, and the lower part of it so that a cool sump is not promised away; matters to "
         "vehicles with block heaters")
     assumed_a: float = stated(200.0, "A", 150.0, 300.0, "steady, 12 V, where neither clamp nor label tells; middle of common practice")
+    larger_24v: float = stated(1.2, "1", 1.0, 1.5,
+        "of a 24 V vehicle beside √2 times as many; our choice, because its engine is larger: 300 A and more in print")
     shared_sd: float = stated(0.02, "1", 0.01, 0.04,
         "of a quantity, what season, charge and habits do to all readings at one temperature; our choice")
     least_sag_v: float = stated(0.05, "V per 12 V", 0.025, 0.1,
@@ -167,6 +169,10 @@ class Classes:
     fewest_readings: int = stated(20, "readings", 10, 40, "that tell of the inrush, or of the load's share, or nothing is learned; our choice")
     robust: float = stated(1.5, "scatter", 1.2, 2.0, "beyond which a reading counts for less; our choice")
     slow_below: float = stated(0.75, "usual back-emf", 0.65, 0.85, "at which an engine turns slowly because of a resistance; our choice")
+    usual_turn: float = stated(0.1, "usual speed as cold", 0.05, 0.2, "within which a start is at its usual speed; our choice")
+    slow_amps: tuple[float, ...] = stated_each((0.5, 1.1), "amps at the usual speed", 0.9, 1.1,
+        "between which those of a slow start are believed: it takes fewer, and hardly less than half; our choice")
+    speed_share_least_sd: float = stated(0.03, "1", 0.015, 0.06, "no estimate of the speed share is better than this; our choice")
     raised_load: float = stated(1.15, "usual load", 1.1, 1.25, "above it a load is raised, and tells nothing of the inrush; our choice")
     assumed_battery_v: float = stated(1.0, "V per 12 V", 0.6, 1.6,
         "sag of a sound battery while cranking, common practice; matters where no label tells")

@@ -241,13 +241,14 @@ def learn_speed_share(panel: Panel, raw: Raw, load: tuple[Floats, Floats], ratio
     law = cold_factor(load[0][panel.group], load[1][panel.group], raw.engine_x)
     usual = _usual_as_cold(panel, raw, ratio)
     amps, turns = panel.measured["crank_a"] / law, np.where(np.isfinite(raw.loop), ratio / usual, np.nan)
-    fast = np.where((turns > 0.9) & (turns < 1.1), amps, np.nan)
+    fast = np.where(np.abs(turns - 1.0) < CLASSES.usual_turn, amps, np.nan)
     own = own_median(fast)
     relative = amps / np.where(own > 0, own, np.nan)[:, None]
     known, beside = np.isfinite(turns), nearest_known(turns)
     beside = 0.5 * (np.roll(beside, 1, axis=1) + np.roll(beside, -1, axis=1))
     slow = known & (known.cumsum(axis=1) > 1) & np.isfinite(relative) & (beside < CLASSES.slow_below)
-    slow &= (relative < 1.1) & (relative > 0.5)
+    least, most = CLASSES.slow_amps
+    slow &= (relative < most) & (relative > least)
     slow[:, -1:] = False
     if slow.sum() < CLASSES.fewest_readings:
         return NOTHING_LEARNED
@@ -258,7 +259,7 @@ def learn_speed_share(panel: Panel, raw: Raw, load: tuple[Floats, Floats], ratio
     vehicles = lost / np.where(slower == 0.0, 1e-9, slower)
     share = float(np.median(vehicles))
     spread = MAD_TO_SD * float(np.median(np.abs(vehicles - share)))
-    return share, max(1.25 * spread / float(np.sqrt(len(vehicles))), 0.03)
+    return share, max(1.25 * spread / float(np.sqrt(len(vehicles))), CLASSES.speed_share_least_sd)
 
 
 def _usual_as_cold(panel: Panel, raw: Raw, values: Floats) -> Floats:

@@ -322,7 +322,9 @@ def unclamped_amps(panel: Panel, x: Floats, sag_v: Floats) -> Floats:
     amps = 1e3 * sag_v / factor / labelled_mohm(panel)[:, None]
     usual = group_median(np.where(sag_v > 0.0, amps, np.nan), panel.group, n)
     each = group_median(panel.volts, panel.group, n) / 12.0
-    return np.where(np.isfinite(usual), usual, OBSERVING.assumed_a * np.sqrt(each) * 1.2 ** (each - 1.0))
+    return np.where(
+        np.isfinite(usual), usual, OBSERVING.assumed_a * np.sqrt(each) * OBSERVING.larger_24v ** (each - 1.0)
+    )
 
 
 def labelled_mohm(panel: Panel) -> Floats:
