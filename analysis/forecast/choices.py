@@ -44,6 +44,8 @@ class Learning:
 
     span_d: int = stated(42, "d", 28, 56, "between looks at the past, and the window that each looks ahead; our choice")
     looks: int = stated(18, "1", 9, 27, "of them, about two years; our choice")
+    winters: int = stated(4, "winters", 2, 6,
+        "equal parts of what a window's lows may be, in each of which a depot's vehicles are judged together; our choice, few for speed")
     first_look_d: float = stated(90.0, "d", 45.0, 180.0, "after the first reading comes the first look; our choice")
     survival_d: int = stated(60, "d", 30, 90, "before a look in which the vehicle is known to have started; our choice")
     least_alive: float = stated(0.02, "1", 0.01, 0.04,

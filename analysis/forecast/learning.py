@@ -38,7 +38,6 @@ from analysis.readings.renewals import panel_of
 from analysis.starting.coldest_start import DrawnLaws, drawn_laws, starts_on_levels
 from analysis.wear.state import FleetState, estimate_state, need_priors
 
-WINTERS = 4  # equal parts of what a window's lows may be, so coarse for speed: of six, needs lie within a fifth of their doubt
 DRAWS = 40  # of each vehicle in a look, for speed: needs differ by less than half their error between seeds
 SPEED_STEPS = np.arange(-2.4, 2.2, 0.75)  # grid around the prior, in its standard deviations
 SUPPLY_STEPS = np.arange(-1.5, 1.51, 1.5)
@@ -206,7 +205,7 @@ def look_back(past: Past, day: float, grids: Grids, laws: ClassLaws | None = Non
     before = make_weather(then.climate, depots, int(day) - LEARNING.survival_d, LEARNING.survival_d, came=came)
     days = np.arange(int(day), int(day) + LEARNING.span_d)
     season, shape = seasonal_lows(then.climate, depots, days), shapes(then.climate, depots, days)
-    winters = winters_of(season, shape, depots, int(day), came=came, parts=WINTERS)
+    winters = winters_of(season, shape, depots, int(day), came=came, parts=LEARNING.winters)
     *apart, own = scatter_draws(Draws(keys_of(units), DRAWS, seed))
     laws_drawn = drawn_laws(state.laws, Draws(keys_of(list(state.panel.groups)), DRAWS, seed))
     starts = [_starts_on_grid(state, h, grids, apart, laws_drawn) for h in range(3)]
