@@ -23,6 +23,7 @@ from ingest.schema import migrate, older_version
 from ingest.sheets import objects
 
 CACHE_KIB = 131_072  # [KiB] page cache of a connection: the index of a million readings fits; our choice
+TEXT = pd.api.types.pandas_dtype("str")  # looked up once: by its name it is half the work of a small column
 BUSY_MS = 15_000  # [ms] wait for another writer (a second technician, a running import) before giving up; our choice
 
 
@@ -227,13 +228,13 @@ def read_readings(db: Database, *, before: date | None = None, units: Sequence[s
     limit = _day(before).isoformat() if before is not None else ""
     bulk = read_bulk(db, numbers=MEASUREMENTS, texts=READING_TEXTS, before=limit, units=units, halves=True)
     columns: dict[str, pd.Series[Any]] = {
-        "unit": pd.Series(bulk.unit, dtype="str"),
+        "unit": pd.Series(bulk.unit, dtype=TEXT),
         "taken_at": pd.Series(bulk.taken_at.astype("datetime64[us]")),
     }
     for name in MEASUREMENTS:  # each array is let go of once it is a column: a large fleet fits in memory once
         values = bulk.numbers.pop(name)
         columns[name] = pd.Series(values if values.flags.writeable else values.copy(), copy=False)
-    columns |= {name: pd.Series(bulk.texts.pop(name), dtype="str") for name in READING_TEXTS}
+    columns |= {name: pd.Series(bulk.texts.pop(name), dtype=TEXT) for name in READING_TEXTS}
     columns["reading_id"] = pd.Series(bulk.reading_id, copy=False)
     return pd.DataFrame(columns, copy=False)
 
@@ -291,4 +292,4 @@ def _typed(cells: npt.NDArray[np.object_], *, number: bool, day: bool, whole: bo
         return pd.Series(cells.astype(np.float64 if number else np.int64))
     if day:
         return pd.Series(pd.to_datetime([cell or "" for cell in cells], format="ISO8601"), dtype="datetime64[us]")
-    return pd.Series(cells, dtype="str").fillna("")
+    return pd.Series(["" if cell is None else cell for cell in cells.tolist()], dtype=TEXT)
