@@ -438,6 +438,9 @@ def test_limits_that_would_stop_every_later_command_are_refused_when_they_are_se
         assert refused.code == 2
         assert why in refused.err
         assert "user" not in run("limits", "show", "--vehicle-class", name, db=own).out
+    ((large,),) = open_database(own).execute("SELECT vehicle_class FROM units WHERE system_v = 24 LIMIT 1").fetchall()
+    assert "least_cranking_battery_v           18 V" in run("limits", "show", "--vehicle-class", large, db=own).out
+    assert "least_cranking_battery_v            9 V" in run("limits", "show", "--vehicle-class", name, db=own).out
     file.write_text(f'[vehicle_class."{name}"]\nsupply_minimum_v = 8\n[vehicle_class.vann]\nsupply_minimum_v = 8')
     taken = run("limits", "set", file, db=own)
     assert taken.code == 0

@@ -554,10 +554,11 @@ def add_settings(command: Command) -> None:
         "--system-v",
         type=int,
         choices=SYSTEM_VOLTAGES,
-        default=SYSTEM_VOLTAGES[0],
-        help="nominal voltage (default: 12)",
+        help="nominal voltage (default: that of the class's vehicles, else 12)",
     )
-    sub.add_argument("--fuel", choices=("diesel", "petrol"), default="diesel", help="fuel (default: diesel)")
+    sub.add_argument(
+        "--fuel", choices=("diesel", "petrol"), help="fuel (default: that of the class's vehicles, else diesel)"
+    )
     sub = limits("set", "limits.set_limits", "put your own limits in place of those in use")
     sub.add_argument("file", metavar="FILE.toml", help="your limits; an empty file goes back to the printed ones")
     sub = command("dashboard", "screens.run_dashboard", "start the screens", database_is_there=False)

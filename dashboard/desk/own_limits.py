@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from sqlite_utils import Database
 
 from analysis.circuit.limit_book import LimitBook, limits_from_mapping
+from analysis.circuit.limits import SYSTEM_VOLTAGES
 from ingest.records import read_settings, save_setting
 
 SETTING = "limits"
@@ -37,6 +38,14 @@ def save_limits(db: Database, text: str, *, by: str) -> list[str]:
         book.for_group(name, system_v)
     save_setting(db, SETTING, tables, by=by)
     return sorted({*book.by_class, *book.duty_by_class} - {name for name, _ in classes})
+
+
+def kind_of(db: Database, vehicle_class: str) -> tuple[int, str]:
+    """Voltage and fuel of most vehicles of a class; 12 V and diesel where it has none."""
+    sql = "SELECT system_v, fuel FROM units WHERE vehicle_class = ? GROUP BY 1, 2 ORDER BY COUNT(*) DESC, 1, 2 LIMIT 1"
+    for found in db.query(sql, [vehicle_class]):
+        return int(found["system_v"]), str(found["fuel"])
+    return SYSTEM_VOLTAGES[0], "diesel"
 
 
 def limit_book(db: Database) -> LimitBook:

@@ -6,7 +6,7 @@ from analysis.circuit.limits import LIMIT_KEYS
 from dashboard.cli.commands.database import open_existing
 from dashboard.cli.commands.files import read_text
 from dashboard.cli.options import WHO
-from dashboard.desk.own_limits import limit_book, save_limits
+from dashboard.desk.own_limits import kind_of, limit_book, save_limits
 from dashboard.desk.terminal import say, show
 from dashboard.words import terminal_words
 from dashboard.words.reading_sheet import load_test_text
@@ -14,7 +14,9 @@ from ingest.values import joined
 
 
 def show_limits(options: argparse.Namespace) -> None:
-    limits = limit_book(open_existing(options)).for_group(options.vehicle_class, options.system_v, options.fuel)
+    db = open_existing(options)
+    system_v, fuel = kind_of(db, options.vehicle_class)
+    limits = limit_book(db).for_group(options.vehicle_class, options.system_v or system_v, options.fuel or fuel)
     for key in LIMIT_KEYS:
         limit = getattr(limits, key)
         show(f"{key:28s} {limit.value:8.4g} {limit.unit:12s} {limit.lowest:g} to {limit.highest:g}; {limit.source}")
