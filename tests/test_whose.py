@@ -14,11 +14,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
+from samples_fleet import expected_of
 from samples_screens import assessed, readings_of
 from test_views import run, said
 
 from analysis.bay.choices import WHOSE
-from analysis.bay.expected import ClassKnowledge, class_knowledge, expected_of
+from analysis.bay.expected import ClassKnowledge, class_knowledge
 from analysis.bay.whose import (
     OWN,
     Odometer,
