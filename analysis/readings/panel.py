@@ -472,7 +472,7 @@ def turning_the_engine(readings: pd.DataFrame) -> dict[str, Floats]:
 
 def doubted(readings: pd.DataFrame, *names: str) -> Bools:
     """(N,) readings of which one of these measurements is marked doubtful."""
-    return np.array([not {*str(d).split(",")}.isdisjoint(names) for d in readings["doubtful"]], dtype=bool)
+    return np.array([not {*str(d).split(",")}.isdisjoint(names) for d in readings["doubtful"].tolist()], dtype=bool)
 
 
 def trusted_values(readings: pd.DataFrame) -> dict[str, Floats]:

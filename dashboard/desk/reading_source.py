@@ -290,12 +290,11 @@ MEASURED_BY = {
 def latest_trusted(readings: pd.DataFrame) -> tuple[dict[str, float], pd.Timestamp | None]:
     """The latest trusted value of every measurement of a vehicle's readings, and when it was last read."""
     values: dict[str, float] = {}
-    for name in MEASUREMENTS:
-        trusted = readings[~doubted(readings, name)]
+    for name, value in zip(MEASUREMENTS, readings[list(MEASUREMENTS)].to_numpy("float64").T, strict=True):
+        trusted = pd.notna(value) & ~doubted(readings, name)
         if name == "crank_min_v":
-            trusted = trusted[trusted["lowest_is"] != SAMPLED]
-        known = trusted[name].dropna()
-        if len(known):
-            values[name] = float(known.iloc[-1])
+            trusted &= (readings["lowest_is"] != SAMPLED).to_numpy()
+        if trusted.any():
+            values[name] = float(value[trusted][-1])
     last = readings["taken_at"].max() if len(readings) else None
     return values, last
