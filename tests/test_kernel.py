@@ -122,7 +122,7 @@ def test_coldest_starts_with_parts_renewed_are_those_of_whole_arrays(unrenewed: 
     built = rng.uniform(0.8, 1.2, (units, draws)).astype(np.float32)
     needs = Needs(*(n * rng.uniform(0.3, 1.2, (units, draws)) for n in NEEDS))
     as_charged = rng.choice([-273.15, -40.0, -15.0], (units, draws))
-    limits = Limits(needs, rng.normal(0.0, 1.0, (units, draws)), Floors(as_charged.min(axis=1), as_charged, group))
+    limits = Limits(needs, Floors(as_charged.min(axis=1), as_charged, group))
     own = Vehicles(LAWS.rest_v[group], group, VOLTS[group], LAWS, aids(units) if aided else None)
 
     def whole(renewed: Ints) -> Floats:

@@ -11,7 +11,6 @@ import re
 import string
 from collections.abc import Iterator
 from functools import cache
-from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -195,7 +194,7 @@ def test_each_sentence_gets_what_it_names() -> None:
     assert looked > 100
 
 
-# --- one wording for one thing ----------------------------------------------------------------------------------------------
+# --- one word for one thing ----------------------------------------------------------------------------------------------
 
 
 _OF_MEASURE = re.compile(r"another unit(?! and)|units? (into|by)\b|other units|without a unit|units? (file|table)\b")
@@ -219,28 +218,6 @@ def test_what_is_said_of_rows_calls_a_vehicle_a_vehicle(module: str) -> None:
     """DEVELOPERS.md, "One word each": `unit` is its column and nothing else."""
     source = (DASHBOARD.parent / "ingest" / f"{module}.py").read_text(encoding="utf-8")
     assert not called_unit(source)
-
-
-def rounded_probabilities(source: str) -> list[str]:
-    """Probabilities that a text of a module rounds to whole per cents by itself."""
-    found = []
-    for node in ast.walk(ast.parse(source)):
-        if isinstance(node, ast.JoinedStr):
-            for value, after in pairwise(node.values):
-                told = isinstance(after, ast.Constant) and str(after.value).startswith(" %")
-                if told and isinstance(value, ast.FormattedValue) and "probability" in ast.unparse(value):
-                    found.append(ast.unparse(value))
-    return found
-
-
-def test_a_probability_is_worded_in_one_place() -> None:
-    """`plain_text.percent` rounds none to a false certainty; what else is a share of something is no probability."""
-    wrong = {
-        path.name: found for path in modules(".") if (found := rounded_probabilities(path.read_text(encoding="utf-8")))
-    }
-    assert not {name: found for name, found in wrong.items() if name not in ("plain_text.py", "plan_words.py")}
-    assert wrong.keys() == {"plain_text.py", "plan_words.py"}, "the one place, and the plan's none and all"
-    assert rounded_probabilities("f'{100 * p[\"worn_probability\"]:4.0f} %'")
 
 
 def test_a_vehicle_that_is_called_a_unit_is_found() -> None:

@@ -70,12 +70,8 @@ class Learning:
 
 @dataclass(frozen=True)
 class Departure:
-    """How far single vehicles depart from what is modelled for them, and from their class."""
+    """How far single vehicles depart from their class."""
 
-    coldest_k: float = stated(0.8, "K", 0.4, 1.6, "by which a single vehicle's coldest start departs from the modelled one, Student's t; our choice")
-    tail_dof: float = stated(4.0, "degrees of freedom", 3.0, 8.0, "tails of that Student's t; our choice")
-    tail_scale: float = stated(0.85, "1", 0.75, 1.0,
-        "of that, so that the middle two thirds are those of a normal distribution; our choice")
     speed_share: float = stated(0.04, "1", 0.02, 0.08,
         "of the least speed that its class needs, between vehicles; our choice: as much as the speeds of sound vehicles differ "
         "(`readings.turning`)")

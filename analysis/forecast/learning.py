@@ -150,12 +150,11 @@ def need_grids(panel: Panel) -> Grids:
     return speed, supply, coil
 
 
-def scatter_draws(chance: Draws) -> tuple[Floats, Floats, Floats, Floats]:
-    """Departures of single vehicles from the class, (U, K) each: relative speed, V, V, and Student's t."""
-    tailed = DEPARTURE.tail_scale * chance.student("departure", DEPARTURE.tail_dof)
+def scatter_draws(chance: Draws) -> tuple[Floats, Floats, Floats]:
+    """Departures of single vehicles from the class, (U, K) each: relative speed, V, V."""
     scales = ((DEPARTURE.speed_share, "speed"), (DEPARTURE.supply_v, "supply"), (DEPARTURE.coil_v, "coil"))
     speed, supply, coil = (scale * chance.normal(name) for scale, name in scales)
-    return speed, supply, coil, tailed
+    return speed, supply, coil
 
 
 def recorded_share(repairs: pd.DataFrame, found: pd.DataFrame) -> float:
@@ -206,18 +205,17 @@ def look_back(past: Past, day: float, grids: Grids, laws: ClassLaws | None = Non
     days = np.arange(int(day), int(day) + LEARNING.span_d)
     season, shape = seasonal_lows(then.climate, depots, days), shapes(then.climate, depots, days)
     winters = winters_of(season, shape, depots, int(day), came=came, parts=LEARNING.winters)
-    *apart, own = scatter_draws(Draws(keys_of(units), DRAWS, seed))
+    apart = scatter_draws(Draws(keys_of(units), DRAWS, seed))
     laws_drawn = drawn_laws(state.laws, Draws(keys_of(list(state.panel.groups)), DRAWS, seed))
     starts = [_starts_on_grid(state, h, grids, apart, laws_drawn) for h in range(3)]
-    departure = DEPARTURE.coldest_k * own
     read = np.isfinite(state.last_day)  # a vehicle never read teaches nothing of its class
-    telling = np.flatnonzero((_worst(starts[1:], departure, winters, depot) > LEARNING.telling_probability) & read)
+    telling = np.flatnonzero((_worst(starts[1:], winters, depot) > LEARNING.telling_probability) & read)
     share = recorded_share(then.repairs, state.resets.found)
     repaired = last_repair(state.panel.units, then.repairs, state.resets.day)
     told = starts_on_record(state.panel.units, then.readings)
     stood = standing_failures(told, repaired, day, share).any  # a failure nobody repaired comes again of itself
     telling = telling[~stood[telling]]
-    was, now, later = ([part[:, telling] + departure[telling] for part in parts] for parts in starts)
+    was, now, later = ([part[:, telling] for part in parts] for parts in starts)
     failed = [_by_need(before, depot[telling], a, b) for a, b in zip(was, now, strict=True)]
     fails = [[_by_need(ahead, depot[telling], a, b) for a, b in zip(now, later, strict=True)] for ahead in winters]
     found = of_all_needs(failed, fails, day - state.last_day[telling], share)
@@ -250,16 +248,14 @@ def _by_need(weather: Weather, depot: Ints, start_c: Reals, end_c: Reals) -> Rea
     return weather.probability(np.tile(depot, levels), start, end).reshape(start_c.shape)
 
 
-def _worst(
-    ends_of: list[tuple[Starts, Starts, Starts]], departure: Floats, winters: tuple[Weather, ...], depot: Ints
-) -> Floats:
+def _worst(ends_of: list[tuple[Starts, Starts, Starts]], winters: tuple[Weather, ...], depot: Ints) -> Floats:
     """(U,) probability of a no-start under the highest needs; ends_of: coldest starts at both ends of the window."""
-    ends = [np.maximum(at[0][-1], np.maximum(at[1][-1], at[2][-1])) + departure for at in ends_of]
+    ends = [np.maximum(at[0][-1], np.maximum(at[1][-1], at[2][-1])) for at in ends_of]
     return np.asarray(np.mean([ahead.probability(depot, *ends).mean(axis=-1) for ahead in winters], axis=0))
 
 
 def _starts_on_grid(
-    state: FleetState, h: int, grids: Grids, apart: list[Floats], departures: DrawnLaws
+    state: FleetState, h: int, grids: Grids, apart: tuple[Floats, ...], departures: DrawnLaws
 ) -> tuple[Starts, Starts, Starts]:
     """Coldest starts for every value of each need: (S, U, K), (V, U, K), (C, U, K); apart: how far single vehicles
     depart from the class in each, (U, K)."""

@@ -68,11 +68,11 @@ class Outlook:
     failures: Failures
 
 
-def unit_needs(state: FleetState, learned: LearnedNeeds, draws: int) -> tuple[Needs, Floats]:
-    """Needs of each vehicle and draw (U, K), its departure from its modelled coldest start [K]."""
-    speed_e, supply_e, coil_e, z = scatter_draws(Draws(keys_of(state.names), draws))
+def unit_needs(state: FleetState, learned: LearnedNeeds, draws: int) -> Needs:
+    """Needs of each vehicle and draw (U, K)."""
+    speed_e, supply_e, coil_e = scatter_draws(Draws(keys_of(state.names), draws))
     own = learned.drawn(draws)[state.group]
-    return Needs(own[..., 0] * (1.0 + speed_e), own[..., 1] + supply_e, own[..., 2] + coil_e), DEPARTURE.coldest_k * z
+    return Needs(own[..., 0] * (1.0 + speed_e), own[..., 1] + supply_e, own[..., 2] + coil_e)
 
 
 def look_ahead(state: FleetState, learned: LearnedNeeds, season: Season, told: FleetTables, *, named: int) -> Outlook:
@@ -82,13 +82,13 @@ def look_ahead(state: FleetState, learned: LearnedNeeds, season: Season, told: F
     others; named: index of the day ahead at which the limiting need is named, the end of the horizon asked for.
     """
     draws = state.drawn.shape[-1]
-    needs, departure = unit_needs(state, learned, draws)
+    needs = unit_needs(state, learned, draws)
     laws = drawn_laws(state.laws, Draws(keys_of(list(state.panel.groups)), draws))
     # needs that were learned with a law that is out in that cold make up for it there
     laws = laws.less_in(learned.cold_c, learned.told)
     charge = Draws(keys_of(state.names), draws, CHARGE_SEED)
     floors = floors_of(state.panel.units, state.rest_v / (state.panel.volts / 12.0), charge.normal("battery base"))
-    limits = Limits(needs, departure, floors)
+    limits = Limits(needs, floors)
     every, none = np.arange(len(state.names)), np.zeros(len(state.names), dtype=np.int64)
 
     def by_need(h: int) -> Reals:

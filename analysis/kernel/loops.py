@@ -180,7 +180,6 @@ def coldest_with_renewed(
     speed_need: Singles,
     supply_need: Singles,
     coil_need: Singles,
-    departure: Singles,
     as_charged: Singles,
     charged: Singles,
     coldest: Singles,
@@ -190,7 +189,7 @@ def coldest_with_renewed(
     near: (U, K) coldest starts near which the search begins; unrenewed: whether they are those with nothing renewed, so that
     draws which no renewal touches keep theirs.  weak: (U, K); built: (U, K) level that the engine's load returns to; battery_most (G, T, K),
     load_most, copper_load_most (L, T, K): the most of battery_cold, of load_cold and of its product with copper at a temperature
-    and above it; departure (U, K), floors as_charged (U, K) and charged (U,) [degC]; all others as in :func:`coldest_on_levels`.
+    and above it; floors as_charged (U, K) and charged (U,) [degC]; all others as in :func:`coldest_on_levels`.
 
     From a temperature at which nothing falls short there or above, were the most asked at once, the search goes colder until
     something does or the floor is reached.
@@ -216,7 +215,7 @@ def coldest_with_renewed(
         share, per_12, bounded = circuit[u, SPEED_SHARE], circuit[u, PER_12], NIL <= circuit[u, SPEED_SHARE] <= ONE
         coil_mohm, sound_ohm = circuit[u, COIL_MOHM], circuit[u, SOUND_MOHM] * MILLI
         for k in range(draws):
-            before, floor, away = near[u, k], as_charged[u, k], departure[u, k]
+            before, floor = near[u, k], as_charged[u, k]
             turns, new_load = field[u, k], new_starter if weak[u, k] else new_engine
             load_back = ONE if weak[u, k] else built[u, k]
             stronger = new_starter and weak[u, k] and turns < ONE
@@ -256,9 +255,7 @@ def coldest_with_renewed(
             emf = emf_v / reference * (ONE if stronger else turns)
             reference_v = emf * reference
             need_rpm, need_v, need_coil_v = speed_need[u, k], supply_need[u, k], coil_need[u, k]
-            cell = min(
-                max((before - away - grid_c[0]) / step, NIL), np.float32(temperatures)
-            )  # not a number: the warmest
+            cell = min(max((before - grid_c[0]) / step, NIL), np.float32(temperatures))  # not a number: the warmest
             t = min(int(cell) + 1, temperatures - 1) if cell == cell else temperatures - 1
             found, surely, begun = below_c, unrenewed and not stronger, False
             rpm_above, volts_above, coil_above = NIL, NIL, NIL
@@ -319,12 +316,11 @@ def coldest_with_renewed(
                         if one > found or one != one:
                             found = one
                     break
-                if grid_c[t] + away <= floor:
+                if grid_c[t] <= floor:
                     break
                 rpm_above, volts_above, coil_above, begun = rpm, volts, on_coil, True
                 t -= 1
-            own = found + away
-            coldest[i, k] = own if own > floor or own != own else floor
+            coldest[i, k] = found if found > floor or found != found else floor
 
 
 def failed_by_the_end(

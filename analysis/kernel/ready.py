@@ -33,7 +33,7 @@ SIGNATURES: Final[dict[Loop, tuple[str, ...]]] = {
     ),
     loops.coldest_with_renewed: (
         _PLACES, _PLACES, _F3, _F2, "boolean", _F2, _MARKS, *(_F2,) * 3, _PLACES, _PLACES, _F3, _F3, _F1, _F1, "float32",
-        "float32", _F3, _F3, _F3, *(_F2,) * 5, _F1, _F2,
+        "float32", _F3, _F3, _F3, *(_F2,) * 4, _F1, _F2,
     ),
 }  # fmt: skip
 """What each loop takes after the first and the last vehicle, the shortest loop first; one kind of arrays each, because each

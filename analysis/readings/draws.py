@@ -18,15 +18,14 @@ import scipy
 
 from analysis.readings.observe import CHANNELS
 from analysis.readings.panel import Bools, Floats
-from analysis.readings.sobol import scrambled_points
+from analysis.readings.sobol import DIRECTIONS, scrambled_points
 
 Whole = npt.NDArray[np.uint64]
 # of each channel's growth: which path, how much, new value, pace ahead
 OF_CHANNELS: Final = ("path", "amount", "base", "pace")
 QUANTITIES: Final = (
     *(f"{channel} {name}" for channel in CHANNELS for name in OF_CHANNELS),
-    "field", "speed", "supply", "coil", "departure", "needs",
-    "battery slope", "battery bend", "load slope", "load bend",
+    "field", "speed", "supply", "coil", "load bend", "needs", "battery slope", "battery bend", "load slope",
 )  # fmt: skip
 INSIDE: Final = 1e-9  # draws stay so far inside 0 and 1, where the tails are 6 standard deviations out
 
@@ -66,10 +65,6 @@ class Draws:
         found[where] = scipy.special.ndtri(self.even(quantity, where))
         return found
 
-    def student(self, quantity: str, dof: float) -> Floats:
-        """(U, K) Student's t with `dof` degrees of freedom."""
-        return np.asarray(scipy.special.stdtrit(dof, self.even(quantity)), dtype=np.float64)
-
     def of(self, rows: slice | npt.NDArray[np.int64]) -> Draws:
         """Those of some vehicles."""
         return Draws(self.key[rows], self.count, self.seed)
@@ -81,13 +76,13 @@ def keys_of(names: Sequence[str] | pd.Series | npt.NDArray[np.object_]) -> Whole
 
 
 def points(count: int, seed: int) -> Floats:
-    """(quantities, count) the points that all vehicles share; read only. Fewer are the first of more."""
+    """(axes, count) the points that all vehicles share; read only. Fewer are the first of more."""
     return _made(max(1, int(np.ceil(np.log2(max(count, 2))))), seed)[:, :count]
 
 
 @lru_cache(maxsize=8)
 def _made(power: int, seed: int) -> Floats:
-    found = scrambled_points(len(QUANTITIES), power, seed)
+    found = scrambled_points(len(DIRECTIONS), power, seed)  # a quantity more or less leaves the others their chance
     found.setflags(write=False)
     return found
 

@@ -288,30 +288,28 @@ def starts_on_levels(
 
 @dataclass(frozen=True)
 class Limits:
-    """What a coldest start ends at: needs, the departure of each vehicle from the model (U, K) [K], and floors; laid: what
-    compiled loops take of the vehicles that these are the limits of, by the field of their motors."""
+    """What a coldest start ends at: needs and floors; laid: what compiled loops take of the vehicles that these are the limits of,
+    by the field of their motors."""
 
     needs: Needs
-    departure: Floats
     floors: Floors
     laid: dict[int, tuple[Floats, tuple[Any, ...]]] = field(default_factory=dict, compare=False, repr=False)
 
     def of(self, rows: Ints) -> Limits:
         """Those of some vehicles."""
-        return Limits(self.needs.of(rows), self.departure[rows], self.floors.of(rows))
+        return Limits(self.needs.of(rows), self.floors.of(rows))
 
     def ends(self, coldest: Reals, *, charged: bool) -> Reals:
-        """Modelled coldest starts (..., U, K) departed from, none colder than what is promised; charged: with a new battery."""
+        """Modelled coldest starts (..., U, K), none colder than what is promised; charged: with a new battery."""
         floor = self.floors.charged if charged else self.floors.as_charged
-        away = coldest + self.departure.astype(np.float32)
-        return np.asarray(np.maximum(away, (floor if floor.ndim == 2 else floor[:, None]).astype(away.dtype)))
+        return np.asarray(np.maximum(coldest, (floor if floor.ndim == 2 else floor[:, None]).astype(coldest.dtype)))
 
     @cached_property
     def singles(self) -> list[npt.NDArray[np.float32]]:
         """As compiled loops take them."""
         needs, floor = self.needs, self.floors.as_charged
-        every = np.broadcast_to(floor if floor.ndim == 2 else floor[:, None], self.departure.shape)
-        own = (needs.speed, needs.supply, needs.coil, self.departure, every, self.floors.charged)
+        every = np.broadcast_to(floor if floor.ndim == 2 else floor[:, None], needs.speed.shape)
+        own = (needs.speed, needs.supply, needs.coil, every, self.floors.charged)
         return [np.ascontiguousarray(a, np.float32) for a in own]
 
 

@@ -92,7 +92,7 @@ def unit_sheet(
     lines = [list_table([row], assessment).split("\n\n", 1)[1]]
     lines += ["", *wrapped(terminal_words.DECIDED.format(what=decided), "")] if decided else []
     lines += ["", terminal_words.PARTS]
-    lines.append("  {:18s} {:>14s} {:>9s} {:>9s} {:>10s} {:>22s} {:>10s}  {}".format(*terminal_words.PART_HEADS))
+    lines.append("  {:18s} {:>14s} {:>9s} {:>9s} {:>10s} {:>22s} {:>6s}  {}".format(*terminal_words.PART_HEADS))
     slopes = plain_slopes(assessment.state, str(row["unit"]))
     for p in parts.to_dict("records"):
         unit = reasons.quantity_unit(p["part"])
@@ -100,7 +100,7 @@ def unit_sheet(
         lines.append(
             f"  {reasons.told_name(p):18s} {reasons.plain(p['level_mohm'], unit):>14s} {reasons.bare(p['se_mohm']):>9s}"
             f" {reasons.bare(p['usual_mohm']):>9s} {reasons.bare(p['growth_mohm_per_month']):>10s}"
-            f" {slope_words(slopes[p['part']]):>22s} {percent(p['worn_probability']):>10s}  {renewed}"
+            f" {slope_words(slopes[p['part']]):>22s} {100 * p['worn_probability']:4.0f} %  {renewed}"
         )
     lines.append(terminal_words.MEDIAN_SLOPE)
     lines += ["", terminal_words.LATEST_READINGS, readings_text(readings), *wrapped(known, "  ")]

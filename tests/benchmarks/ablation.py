@@ -103,8 +103,7 @@ SWITCHES = (
     Switch("vehicle known to have started", "every draw counts alike",
            functions={f"analysis.forecast.{m}.not_failed": _as_if_failed_never for m in ("learning", "outlook")}),
     Switch("vehicles apart from their class", "all need the same", {
-        "forecast.departure.coldest_k": 0.0, "forecast.departure.speed_share": 0.0, "forecast.departure.supply_v": 0.0,
-        "forecast.departure.coil_v": 0.0}),
+        "forecast.departure.speed_share": 0.0, "forecast.departure.supply_v": 0.0, "forecast.departure.coil_v": 0.0}),
     Switch("cold tail of the lows", "a normal distribution",
            {"forecast.weather.steady_skew": 0.0, "forecast.weather.changing_skew": 0.0}),
     Switch("cold spells", "each day on its own", {"forecast.weather.persistence": 0.0}),

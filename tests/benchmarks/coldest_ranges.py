@@ -110,8 +110,8 @@ def run_of(spec: FleetSpec, *, loggers: bool) -> tuple[FleetRun, FleetTables]:
 def held(
     spec: FleetSpec, seed: int, without: tuple[str, ...] = (), *, loggers: bool = False, lows: bool = False
 ) -> tuple[pd.DataFrame, Floats]:
-    """One list of a fleet, without some measurements, beside its truth: class, error, width and interval score [K], below and above
-    (the truth lies there), flagged; and its drawn coldest starts (vehicles, draws)."""
+    """One list of a fleet, without some measurements, beside its truth: class, error, width and interval score [K], as said (the range
+    holds, to the last digit), below and above (the truth lies there), flagged; and its drawn coldest starts (vehicles, draws)."""
     run, tables = run_of(replace(spec, seed=seed, without=(*spec.without, *without)), loggers=loggers)
     if lows:
         tables = replace(tables, lows=run.fleet().lows)
@@ -126,6 +126,7 @@ def held(
             "error": units["coldest_start_c"] - truth,
             "width": high - low,
             "score": high - low + MISSED * (np.maximum(low - truth, 0.0) + np.maximum(truth - high, 0.0)),
+            "as_said": (truth >= low) & (truth <= high),
             "below": truth < low - ROUNDING_K,
             "above": truth > high + ROUNDING_K,
             "flagged": units["flagged"],
@@ -167,7 +168,7 @@ def line(name: str, some: pd.DataFrame) -> str:
 
     return (
         f"{name:22s} {len(some):5d} vehicles, range holds {holds(some):4.2f} (flagged {holds(flagged):4.2f} of {len(flagged)}), "
-        f"median error {some['error'].median():+5.2f} K, width {some['width'].median():4.1f} K, "
+        f"as said {some['as_said'].mean():4.2f}, median error {some['error'].median():+5.2f} K, width {some['width'].median():4.1f} K, "
         f"interval score {some['score'].mean():4.1f} K, "
         f"truth colder {some['below'].mean():4.2f}, warmer {some['above'].mean():4.2f}"
     )
