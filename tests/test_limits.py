@@ -85,6 +85,18 @@ def test_own_limits_go_over_the_defaults_class_over_voltage() -> None:
     assert book.for_group("light_van", 12) == LimitBook().for_group("light_van", 12)
 
 
+def test_a_class_value_that_a_voltage_cannot_have_stops_nothing() -> None:
+    """Contract: 20 V of a class of 24 V that a 12 V vehicle is brought into: that one has the printed limit, and setting it says so."""
+    book = limits_from_mapping({"vehicle_class": {"bus": {"supply_minimum_v": 20.0, "longest_crank_s": 20.0}}})
+    small, large = (book.for_group("bus", volts) for volts in (12, 24))
+    assert large.supply_minimum_v.value == 20.0
+    assert small.supply_minimum_v == LimitBook().for_group("bus", 12).supply_minimum_v
+    assert small.longest_crank_s.value == 20.0
+    book.check_class("bus", 24)
+    with pytest.raises(ValueError, match=r"vehicle_class.bus.supply_minimum_v is 20 V; allowed is 0 to 15 V"):
+        book.check_class("bus", 12)
+
+
 @pytest.mark.parametrize(
     ("text", "message"),
     [

@@ -41,7 +41,9 @@ class LimitBook:
     ) -> Limits:
         """Return the limits of one group of vehicles: defaults, then its voltage's table, then its class's table.
 
-        :raises ValueError: system_v is neither 12 nor 24, or a class's own value is out of range at this voltage
+        A class's own value that is out of range at this voltage is meant for its vehicles of the other, and passed over.
+
+        :raises ValueError: system_v is neither 12 nor 24
         """
         duty = self.duty_by_class.get(vehicle_class)
         limits = default_limits(system_v, duty=duty, fuel=fuel, cylinders=cylinders, battery_type=battery_type)
@@ -52,8 +54,19 @@ class LimitBook:
         )
         for table, own in sources:
             for key, value in own.items():
-                chosen[key] = _own_limit(getattr(limits, key), table, key, value)
+                if chosen[key].lowest <= value <= chosen[key].highest:
+                    chosen[key] = _own_limit(getattr(limits, key), table, value)
         return Limits(system_v=limits.system_v, duty=limits.duty, fuel=limits.fuel, **chosen)
+
+    def check_class(self, vehicle_class: str, system_v: int) -> None:
+        """Hold what the user set for a class against the ranges of a voltage that its vehicles have.
+
+        :raises ValueError: a value is out of range; one sentence with the key, the value and what is allowed
+        """
+        limits = default_limits(system_v)
+        for key, value in self.by_class.get(vehicle_class, {}).items():
+            limit = getattr(limits, key)
+            _check_range(f"vehicle_class.{vehicle_class}", key, value, limit.lowest, limit.highest, limit.unit)
 
     def own(self, vehicle_class: str, system_v: int) -> dict[str, float]:
         """What the user set for a class at a voltage, by key; nothing of the printed limits."""
@@ -119,8 +132,7 @@ def _check_range(where: str, key: str, value: float, low: float, high: float, un
         raise ValueError(f"limits: {where}.{key} is {value:g} {unit}; allowed is {low:g} to {high:g} {unit}")
 
 
-def _own_limit(default: Limit, where: str, key: str, value: float) -> Limit:
+def _own_limit(default: Limit, where: str, value: float) -> Limit:
     """Return the default with a user's value, its words renewed and the source saying whose it is."""
-    _check_range(where, key, value, default.lowest, default.highest, default.unit)
     words = default.words.replace(f"{default.value:g}", f"{value:g}")
     return replace(default, value=value, words=words, source=f"{_USERS_OWN}, {where}")

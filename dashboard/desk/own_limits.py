@@ -35,7 +35,7 @@ def save_limits(db: Database, text: str, *, by: str) -> list[str]:
         for row in db.query("SELECT DISTINCT vehicle_class, system_v FROM units")
     ]
     for name, system_v in classes:
-        book.for_group(name, system_v)
+        book.check_class(name, system_v)
     save_setting(db, SETTING, tables, by=by)
     return sorted({*book.by_class, *book.duty_by_class} - {name for name, _ in classes})
 
