@@ -127,7 +127,7 @@ def test_the_closure_takes_it_as_right_and_says_what_has_changed() -> None:
     assert settled.closure.closes
     assert settled.closure.settled == ("drop_ground_v",)
     assert not reading_sheet.misfit(settled)
-    words = reading_sheet.closure_words(settled.closure)
+    words = reading_sheet.closure_words(settled)
     assert words.startswith("Ground path drop: measured twice, so that the ground path has changed.")
     said = reading_json.reading_object(settled)["closure"]
     assert said["measured_twice"] == ["drop_ground_v"]

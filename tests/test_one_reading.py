@@ -124,9 +124,7 @@ def test_an_expected_reading_closes_and_names_nothing() -> None:
     check = take(fitting())
     assert (check.closure.checked, check.closure.closes, check.closure.suspect) == (True, True, "")
     assert check.closure.values == len(MEASURED)
-    assert "10 values fit each other and this vehicle's 7 earlier readings" in reading_sheet.closure_words(
-        check.closure
-    )
+    assert "10 values fit each other and this vehicle's 7 earlier readings" in reading_sheet.closure_words(check)
     assert not reading_sheet.misfit(check)
     assert reading_sheet.against_words(check) == "", "the closure says that it is like the readings before"
 
@@ -209,14 +207,14 @@ def test_a_starter_that_runs_without_the_engine_is_not_called_a_wrong_clamp() ->
     assert take({**free, "outcome": "started"}).closure.suspect, "without the word it is asked about"
     check = take(free)
     assert not check.closure.checked
-    assert "the starter ran without the engine" in reading_sheet.closure_words(check.closure)
+    assert "the starter ran without the engine" in reading_sheet.closure_words(check)
     assert check.findings[0].segment == "starter_drive"
 
 
 def test_a_slow_clamp_is_said_with_value_distance_and_what_to_do() -> None:
     reading = fitting()
     check = take({**reading, "peak_a": 0.5 * reading["peak_a"]})
-    words = reading_sheet.closure_words(check.closure)
+    words = reading_sheet.closure_words(check)
     low = f"{0.5 * reading['peak_a']:.0f} A too low"
     assert words.startswith(f"The values do not fit. Most likely wrong: peak amps {0.5 * reading['peak_a']:.0f} A")
     for said in (low, "the clamp (a slow one misses the peak) or the starter motor", "cannot tell a wrong value from a "
@@ -229,7 +227,7 @@ def test_a_part_that_reads_better_than_it_was_may_have_been_renewed() -> None:
     worn = replace(
         EXPECTED, state=replace(STATE, ground_mohm=5.0), spread=replace(SPREAD, positive=0.1, ground=0.1, contacts=0.1)
     )
-    words = reading_sheet.closure_words(take(fitting(), worn).closure)
+    words = reading_sheet.closure_words(take(fitting(), worn))
     assert "Most likely wrong: ground path drop" in words
     assert "if the ground path was renewed, put that on record" in words
 
@@ -345,6 +343,25 @@ def test_rest_volts_that_were_set_aside_are_not_said_to_be_unmeasured() -> None:
         assert wrong not in said
     none = take({**fitting(), "rest_v": None})
     assert "Rest volts not measured" in " ".join(reading_sheet.fit_words(none))
+
+
+def test_what_was_measured_and_is_not_used_is_not_said_to_be_unmeasured() -> None:
+    """Drops and amps that slipped are called set aside, and no drop is said not to have been measured."""
+    check = take({**fitting(), "drop_ground_v": 1.1, "coil_a": 90.0, "doubtful": "drop_ground_v,coil_a"})
+    said = " ".join([*reading_sheet.not_identified(check), *reading_sheet.assumed_words(check)])
+    assert "Ground path: not identified, because the drop was set aside." in said
+    assert "because the coil amps were set aside" in said
+    assert "not measured" not in said
+    amps = reading_sheet.not_identified(take({**fitting(), "crank_a": 20.0, "doubtful": "crank_a"}))
+    assert "the amps while cranking were set aside" in " ".join(amps)
+
+
+def test_values_said_to_be_unlike_the_earlier_ones_are_not_said_to_fit_them() -> None:
+    reading = {**fitting(), "drop_ground_v": 0.9, "confirmed": "drop_ground_v"}
+    check = take(reading)
+    assert check.closure.closes
+    assert "ground path drop 0.90 V" in reading_sheet.against_words(check)
+    assert reading_sheet.closure_words(check).endswith("values fit each other.")
 
 
 def test_a_rested_agm_battery_carries_no_surface_charge() -> None:
@@ -464,7 +481,7 @@ def test_the_decision_table_knows_the_vehicle_s_voltage_class_and_simple_tests()
 def test_few_values_cannot_be_checked_and_that_is_said() -> None:
     check = take({"taken_at": "2026-11-20T08:00", "rest_v": 12.6, "crank_a": 180.0})
     assert not check.closure.checked
-    assert "cannot be checked" in reading_sheet.closure_words(check.closure)
+    assert "cannot be checked" in reading_sheet.closure_words(check)
 
 
 @pytest.mark.parametrize("amps", [0.5, 3.0])
@@ -478,7 +495,7 @@ def test_an_open_joint_is_a_finding_and_no_contradiction(amps: float) -> None:
         }
     )  # fmt: skip
     assert not check.closure.checked
-    assert "hardly any amps flowed" in reading_sheet.closure_words(check.closure)
+    assert "hardly any amps flowed" in reading_sheet.closure_words(check)
     judged = set(check.limits["check"])
     assert "positive drop" in judged
     assert not judged & {"cables and ground per 100 A", LOAD_TEST_CHECK}

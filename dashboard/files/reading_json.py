@@ -28,7 +28,7 @@ def reading_object(check: ReadingCheck) -> dict[str, Any]:
             "values": closure.values, "p_value": _rounded(closure.p_value, 6) if closure.checked else None,
             "suspect": closure.suspect or None, "measured": _rounded(closure.measured),
             "expected": _rounded(closure.expected), "se": _rounded(closure.se), "off": _rounded(closure.off),
-            "also": list(closure.also), "measured_twice": list(closure.settled), "sentence": closure_words(closure),
+            "also": list(closure.also), "measured_twice": list(closure.settled), "sentence": closure_words(check),
         },
         "against": {
             "earlier": check.against.earlier, "compared": check.against.compared,

@@ -14,6 +14,9 @@ from analysis.bay.boundaries import OWN_EARLIER
 from analysis.bay.decision_table import MISSING_WORDS
 from analysis.bay.findings import Finding
 from analysis.bay.one_reading import (
+    AMPS_ASIDE,
+    COIL_ASIDE,
+    DROP_ASIDE,
     HARDLY_FLOWED,
     LOW_ASIDE,
     ONLY_A_BOUND,
@@ -80,6 +83,9 @@ REASON_WORDS: Final = {
     REST_ASIDE: "the rest volts were set aside",
     HARDLY_FLOWED: "hardly any amps flowed",
     LOW_ASIDE: "the volts while cranking were set aside",
+    AMPS_ASIDE: "the amps while cranking were set aside",
+    COIL_ASIDE: "the coil amps were set aside",
+    DROP_ASIDE: "the drop was set aside",
     "no volts while cranking": "the volts while cranking were not measured",
     ONLY_A_BOUND: "the volts while cranking were sampled slowly: the lowest lies at or below what was seen",
     "no coil amps": "the coil amps were not measured",
@@ -173,8 +179,8 @@ def assumed_words(check: ReadingCheck) -> list[str]:
         value, se = used[drops[0]]
         words = joined([VALUE_WORDS[name].removesuffix(" drop") for name in drops])
         out.append(
-            f"For the motor's own resistance {amount(drops[0], value)} ± {amount(drops[0], se)} are assumed where the drop "
-            f"was not measured: {words}."
+            f"For the motor's own resistance {amount(drops[0], value)} ± {amount(drops[0], se)} are assumed where no drop "
+            f"is known: {words}."
         )
     if check.temperature_assumed:
         out.append(
@@ -260,15 +266,16 @@ def _short(element: str) -> str:
     return ELEMENT_WORDS[element].replace("solenoid ", "").replace(" circuit", "")
 
 
-def closure_words(closure: Closure) -> str:
-    """Whether the reading fits, and if not: which value, how far off, and what to do."""
+def closure_words(check: ReadingCheck) -> str:
+    """Whether the reading fits, and if not: which value, how far off, and what to do. That values fit the earlier readings is
+    not said beside :func:`against_words` saying which of them do not."""
+    closure = check.closure
     if not closure.checked:
         return f"Whether the values fit cannot be checked: {closure.why_not}."
     held = _held_against(closure.earlier)
-    if closure.closes and closure.settled:
-        return f"{settled_words(closure)} With that, the {closure.values} values fit each other and {held}."
     if closure.closes:
-        return f"The {closure.values} values fit each other and {held}."
+        fit = f"he {closure.values} values fit each other{'' if check.against.moved else f' and {held}'}."
+        return f"{settled_words(closure)} With that, t{fit}" if closure.settled else f"T{fit}"
     name, words = closure.suspect, VALUE_WORDS[closure.suspect]
     side = "high" if closure.off > 0 else "low"
     said = (
@@ -296,7 +303,7 @@ def settled_words(closure: Closure) -> str:
 
 def fit_words(check: ReadingCheck) -> list[str]:
     """State of charge and surface charge, then whether the values fit: the order in which they are to be settled."""
-    words = closure_words(check.closure)
+    words = closure_words(check)
     # what is not rest says nothing of the charge
     no_rest = any(finding.doubts == "rest_v" for finding in check.findings)
     empty = check.charge is not None and check.charge.level == "act" and not no_rest
