@@ -328,14 +328,17 @@ def test_classes_says_what_was_learned(run: Run, database: Path) -> None:
 
 @pytest.mark.nightly
 def test_an_unrecorded_renewal_is_listed_confirmed_and_denied(run: Run, own: Path) -> None:
-    """Contract: "looks replaced around ..., please confirm"; an answer takes it off the list from the next day on."""
+    """Contract: "looks replaced around ..., please confirm"; an answer takes it off the list, of every day."""
     listed = run("resets", "list", "--as-of", "2999-01-01", db=own)
     assert "looks replaced around" in listed.out
     first = listed.out.splitlines()[0]
     unit, part, day = first.split(":")[0], "battery", pd.Timestamp(first.split("around ")[1].split(",")[0])
     assert part in listed.out.splitlines()[0]
+    before = f"{day + pd.Timedelta(days=365):%Y-%m-%d}"  # years before it is answered
+    assert f"{unit}: {part}" in run("resets", "list", "--as-of", before, db=own).out
     assert run("resets", "deny", unit, part, "--around", f"{day:%Y-%m-%d}", db=own).code == 0
-    assert f"{unit}: {part}" not in run("resets", "list", "--as-of", "2999-01-01", db=own).out
+    for as_of in ("2999-01-01", before):
+        assert f"{unit}: {part}" not in run("resets", "list", "--as-of", as_of, db=own).out
     assert run("resets", "confirm", "NOBODY", part, "--around", "2022-12-16", db=own).code == 2
 
 

@@ -8,7 +8,7 @@ from dashboard.words.plain_text import count_words, safe
 NAMED: Final = 12  # vehicles named in a sentence, our choice
 LIKELY, POSSIBLE = "likely", "possible"
 FORECAST: Final = "**{depot}**, {day} (forecast): "
-COUNTS_AT: Final = "{low}: {likely} likely, {possible} possibly"
+COUNTS_AT: Final = "{low}: {likely} likely, possibly {possible} in all"
 COLD_ALT: Final = "{title}. At {counts}."
 LISTED_BEFORE: Final = "on the list before"
 THAT_LIST_WAS: Final = "it was"
@@ -75,7 +75,7 @@ def at_a_low(at: str, likely: Sequence[str], *, of: int, possible: int) -> str:
     """How many of a depot's vehicles likely fail to start at a low, and which."""
     return (
         f"at **{at}**, **{len(likely)} of {of}** vehicles likely {_fail(len(likely))} to start{_named(likely)}; "
-        f"{possible} possibly."
+        f"possibly {possible} in all."
     )
 
 
@@ -91,7 +91,7 @@ def on_the_coldest(likely: int, *, of: int, possible: int) -> str:
     """The same of all depots together."""
     return (
         f"On the coldest morning of each depot's forecast **{likely} of {of}** vehicles likely {_fail(likely)} to start, "
-        f"{possible} possibly."
+        f"possibly {possible} in all."
     )
 
 

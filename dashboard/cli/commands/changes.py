@@ -53,9 +53,12 @@ def run_logbook(options: argparse.Namespace) -> None:
 
 
 def list_resets(options: argparse.Namespace) -> None:
-    found = assess_database(open_existing(options), as_of=as_of(options)).resets
+    db = open_existing(options)
+    found, answers = assess_database(db, as_of=as_of(options)).resets, records.read_reset_answers(db)
+    answered = set(zip(answers["unit"], answers["part"], answers["around_on"], strict=True))  # today's too
     for unit, part, day in zip(found["unit"], found["part"], found["around_on"], strict=True):
-        show(terminal_words.LOOKS_REPLACED.format(unit=unit, part=words(str(part)), day=day))
+        if (unit, part, day) not in answered:
+            show(terminal_words.LOOKS_REPLACED.format(unit=unit, part=words(str(part)), day=day))
 
 
 def answer_reset(options: argparse.Namespace) -> None:
