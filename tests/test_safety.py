@@ -51,6 +51,7 @@ def test_each_sentence_stands_once_in_the_program() -> None:
         ("charge fully, rest some hours", safety.FROZEN),
         ("turn the engine by hand at the crankshaft", safety.GROUND_FIRST),
         ("control circuit drop while cranking", safety.DISABLE),
+        ("voltage drop of the ground path, once more", safety.DISABLE),
     ],
 )
 def test_an_advice_comes_with_its_danger(advice: str, said: str) -> None:
@@ -66,6 +67,12 @@ def test_every_advice_that_can_hurt_is_said_with_it() -> None:
         found = [advice for advice in advices if word in advice.casefold()]
         assert found
         assert all(said in safety.said_with(advice) for advice in found)
+
+
+def test_whoever_takes_the_circuit_apart_disconnects_ground_first() -> None:
+    """Common practice: a spanner between the positive side and the body shorts the battery."""
+    for part in set(PARTS) - {"engine_drag"}:
+        assert safety.GROUND_FIRST in safety.said_with(CHEAP_FIRST[part])
 
 
 def test_paper_exports_and_terminal_carry_it() -> None:

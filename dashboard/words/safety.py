@@ -38,12 +38,10 @@ _WITH: Final = (
     (("loaded check", "under load", "tester's load"), AIRBAG),
     (("load test",), BATTERY),
     (("charge",), FROZEN),
-    (("by hand", "by eye", "taken out", "starter out", "on the bench"), GROUND_FIRST),
-    (
-        ("while cranking", "while the engine turns", "at crank", "at start", "starts", "cranking speed", "peak amps"),
-        DISABLE,
-    ),
-)
+    (("by hand", "by eye", "taken out", "starter out", "on the bench", "replace the", "replace it", "one by one"), GROUND_FIRST),
+    (("while cranking", "while the engine turns", "at crank", "at start", "starts", "cranking speed", "peak amps", "pull-in amps",
+      "first moment", "largest drop", "drop across", "drop of the positive", "drop of the ground", "drop of the control"), DISABLE),
+)  # fmt: skip
 """Words of an advice -> what has to be said with it."""
 
 
