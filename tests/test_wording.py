@@ -495,3 +495,18 @@ def test_off_the_scale_is_said_in_plain_words() -> None:
     assert reasons.sentence(fact, DAY).startswith("starts even below −44 °C (80 % sure: below −44 °C to −37 °C)")
     assert reasons.sentence(fact | {"coldest_start_c": 35.0}, DAY).startswith("starts only above 30 °C")
     assert reasons.sentence(fact | {"coldest_start_c": -18.2}, DAY).startswith("starts down to −18 °C")
+
+
+def test_no_reason_is_as_good_as_certain() -> None:
+    """A share said in a reason is the one of the column "sure": over 99 %, never 100 % (99.7 % rounds to it)."""
+    part = {"part": "starter_motor", "part_probability": 0.997, "readings": 4, "all_worn": False, "on": "2022-11-01"}
+    other = {"part": "battery", "part_probability": 0.003}
+    for fact in (
+        {"kind": "never_measured", **part},
+        {"kind": "rivals", **part, "parts": [part, other]},
+        {"kind": "looked", **part, "sound_probability": 0.997},
+        {"kind": "perhaps_repaired", **part, "repaired_probability": 0.997},
+    ):
+        said = reasons.sentence(fact, DAY)
+        assert "over 99 %" in said
+        assert not re.search(r"\b(100|0) %", said)

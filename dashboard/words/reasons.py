@@ -28,6 +28,7 @@ from dashboard.words.plain_text import (
     day,
     fahrenheit_of,
     in_reader_unit,
+    percent,
     span,
     temperature,
 )
@@ -541,7 +542,7 @@ def _never_measured(fact: Fact, to: Reader) -> str:
     several = PART_WORDS[part].endswith("s")
     if "renewed_on" in fact:
         when = f"not measured since the work on {day_words(pd.Timestamp(str(fact['renewed_on'])), to.as_of)}"
-    share = f"{100 * float(fact['part_probability']):.0f} %"
+    share = percent(float(fact["part_probability"]))
     are, were = ("are", "they were") if several else ("is", "it was")
     return f"{PART_WORDS[part]} ({share}) {are} suspected only because {were} {when}: {TELLS[part]} would tell"
 
@@ -575,7 +576,7 @@ def the_parts(parts: Sequence[str]) -> str:
 
 
 def _rivals(fact: Fact, _: Reader) -> str:
-    names = [f"{PART_WORDS[p['part']]} ({100 * p['part_probability']:.0f} %)" for p in fact["parts"]]
+    names = [f"{PART_WORDS[p['part']]} ({percent(p['part_probability'])})" for p in fact["parts"]]
     listed = joined(names)
     by = count_words(int(fact["readings"]), "reading")
     if fact["all_worn"]:
@@ -595,10 +596,10 @@ def _drift(fact: Fact, to: Reader) -> str:
 def _looked(fact: Fact, to: Reader) -> str:
     when = day_words(pd.Timestamp(str(fact["on"])), to.as_of)
     words = f"looked at on {when}, nothing found on the {PART_WORDS[str(fact['part'])]}"
-    sound = 100.0 * float(fact["sound_probability"])
-    if sound < 1.0:
+    sound = float(fact["sound_probability"])
+    if sound < 0.01:
         return f"{words}: it counts for less, the other parts for more"
-    return f"{words}: {sound:.0f} % sure that it is sound after all, so the probability is the lower"
+    return f"{words}: {percent(sound)} sure that it is sound after all, so the probability is the lower"
 
 
 def _cold(fact: Fact, to: Reader) -> str:
@@ -613,7 +614,7 @@ def _heater(fact: Fact, to: Reader) -> str:
 
 def _perhaps_repaired(fact: Fact, _: Reader) -> str:
     return (
-        f"by these readings it should have failed by now: {100 * float(fact['repaired_probability']):.0f} % sure that it was"
+        f"by these readings it should have failed by now: {percent(float(fact['repaired_probability']))} sure that it was"
         f" repaired without a record after the last of its {count_words(int(fact['readings']), 'reading')};"
         " ask the depot, record the repair"
     )
