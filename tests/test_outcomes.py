@@ -5,6 +5,8 @@ Truth: worked by hand on constructed starts, laws of probability, and a simulate
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -22,7 +24,7 @@ from analysis.readings.outcomes import (
     outcome_weight,
     standing_failures,
 )
-from analysis.readings.panel import FleetTables
+from analysis.readings.panel import FleetTables, Floats
 from analysis.readings.renewals import PARTS
 from analysis.worklist.assess import Assessment, assess
 from ingest import fields
@@ -166,20 +168,42 @@ def test_unwritten_temperatures_tell_less() -> None:
     assert OUTCOMES.sd_k < OUTCOMES.unknown_sd_k
 
 
+def share_of(part: str, share: float) -> Floats:
+    """(1, 7) a share of one part."""
+    return share * (np.array(PARTS) == part).astype(np.float64)[None]
+
+
 def test_the_kind_of_failure_names_the_part_where_readings_leave_it_open() -> None:
     """Definition: chatter is the battery, spinning the starter, silence the control side; shares stay a distribution."""
+    nil = np.zeros((1, len(PARTS)))
     expected = {"chatter": "battery", "spins": "starter_motor", "no_click": "control_circuit"}
     for kind, part in expected.items():
         failures = standing_failures(starts((0, 95.0, kind, 0.0)), NEVER, 100.0, 0.9)
-        found = blamed(np.zeros((1, len(PARTS))), failures)
-        assert PARTS[found[0].argmax()] == part
-        assert found.sum() == pytest.approx(1.0 - OUTCOMES.unexplained)
-    own = np.zeros((1, len(PARTS)))
-    own[0, PARTS.index("solenoid_contacts")] = 0.9
+        for open_share in (0.0, 1.0):
+            found = blamed(nil, nil, replace(failures, unexplained=np.array([open_share])))
+            assert PARTS[found[0].argmax()] == part
+            assert found.sum() == pytest.approx(1.0 - OUTCOMES.unexplained)
+    own = share_of("solenoid_contacts", 0.9)
     failures = standing_failures(starts((0, 95.0, "click", 0.0)), NEVER, 100.0, 0.9)
-    assert PARTS[blamed(own, failures)[0].argmax()] == "solenoid_contacts"
+    shown = replace(failures, unexplained=np.array([0.0]))
+    assert PARTS[blamed(own, nil, shown)[0].argmax()] == "solenoid_contacts"
     none = standing_failures(starts((0, 95.0, "started", 0.0)), NEVER, 100.0, 0.9)
-    assert blamed(own, none).tolist() == own.tolist()
+    assert blamed(own, nil, none).tolist() == own.tolist()
+
+
+def test_what_readings_do_not_show_is_the_kind_of_failure_s_and_of_what_wears() -> None:
+    """By hand: a vehicle that the cold would stop by its starter (.9), and that made no sound at 6 °C, has a control circuit at fault;
+    one that clicked and whose contacts surely wear has them so, ten times as likely beside the motor's .30 as their .25 says."""
+    own = share_of("starter_motor", 0.9)
+    silent = standing_failures(starts((0, 95.0, "no_click", 6.0)), NEVER, 100.0, 0.9)
+    found = blamed(own, np.zeros((1, len(PARTS))), silent)[0]
+    assert found.tolist() == pytest.approx([(1.0 - OUTCOMES.unexplained) * share for share in LIKELY_PARTS.no_click])
+    clicked = standing_failures(starts((0, 95.0, "click", 2.0)), NEVER, 100.0, 0.9)
+    found = blamed(own, share_of("solenoid_contacts", 1.0), clicked)[0]
+    contacts, motor = (found[PARTS.index(part)] for part in ("solenoid_contacts", "starter_motor"))
+    assert contacts / motor == pytest.approx(OUTCOMES.worn_counts * 0.25 / 0.30)
+    half = blamed(own, share_of("solenoid_contacts", 1.0), replace(clicked, unexplained=np.array([0.5])))[0]
+    assert motor < half[PARTS.index("starter_motor")] < contacts
 
 
 # --- on record -------------------------------------------------------------------------------------------------------

@@ -234,6 +234,8 @@ class Outcomes:
     stands_d: float = stated(120.0, "d", 60.0, 180.0, "a failure nobody repaired is on the list for so long at most; our choice: a winter")
     as_cold_starts: int = stated(3, "starts", 2, 6, "since, as cold as the failure, take it off the list; our choice")
     gone_share: float = stated(0.3, "1", 0.15, 0.6, "of failures without a repair, those that never come again, each on its own; our choice")
+    worn_counts: float = stated(10.0, "times", 5.0, 20.0,
+        "as likely as a sound one is a part that surely wears behind a failure that readings do not explain; our choice")
     again_per_day: float = stated(0.05, "1/d", 0.025, 0.1, "rate at which a fault that stopped a start and stands stops the next; our choice")
 
 

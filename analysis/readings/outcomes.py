@@ -205,15 +205,20 @@ def _most_telling(unit: Ints, which: Bools, telling: Floats) -> Ints:
     return np.asarray(rows[np.unique(unit[rows], return_index=True)[1]], dtype=np.int64)
 
 
-def blamed(shares: Floats, failures: Failures) -> Floats:
+def blamed(shares: Floats, worn: Floats, failures: Failures) -> Floats:
     """(U, 7) part probabilities of vehicles whose failure stands: what the readings say and what the failure says.
 
-    shares: (U, 7) from the readings alone; what they leave open is shared out as the kind of failure has it.
+    shares: (U, 7) from the readings alone, of what limits the start in the cold; what they leave open is shared out as the kind of
+    failure has it.  Where they do not show why it failed, that kind says which part it is, and a part that wears, worn (U, 7), is
+    likelier than one that is sound.
     """
     out = shares.copy()
     for u in np.flatnonzero(failures.any):
         likely = np.array(getattr(LIKELY_PARTS, str(failures.kind[u])))
-        own = shares[u] + max(0.0, 1.0 - shares[u].sum()) * likely
-        own = own * (OUTCOMES.unexplained / len(PARTS) + (1.0 - OUTCOMES.unexplained) * likely)
-        out[u] = (1.0 - OUTCOMES.unexplained) * own / own.sum()
+        shown = shares[u] + max(0.0, 1.0 - shares[u].sum()) * likely
+        shown = shown * (OUTCOMES.unexplained / len(PARTS) + (1.0 - OUTCOMES.unexplained) * likely)
+        hidden = likely * (1.0 + (OUTCOMES.worn_counts - 1.0) * worn[u])
+        open_share = failures.unexplained[u]
+        own = (1.0 - open_share) * shown / shown.sum() + open_share * hidden / hidden.sum()
+        out[u] = (1.0 - OUTCOMES.unexplained) * own
     return out

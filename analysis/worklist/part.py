@@ -62,7 +62,7 @@ def part_table(
     renewed = {t: renewed_coldest(state, outlook, rows, state.drawn[t], outlook.coldest[t]) for t in (now, h)}
     if len(rows):
         shares[rows] = part_shares(outlook.coldest[h][rows][None] - renewed[h], weight)
-    shares = blamed(shares, outlook.failures)
+    shares = blamed(shares, worn, outlook.failures)
     for k, part in enumerate(PARTS):
         also, stays = (part, renewed[now][k]), 1.0 - shares[rows, k]
         cold[rows, k] = coldest_today(state, outlook, shares.argmax(axis=1), rows, (0.5,), also, stays)[0]

@@ -274,8 +274,9 @@ def closure_words(check: ReadingCheck) -> str:
         return f"Whether the values fit cannot be checked: {closure.why_not}."
     held = _held_against(closure.earlier)
     if closure.closes:
-        fit = f"he {closure.values} values fit each other{'' if check.against.moved else f' and {held}'}."
-        return f"{settled_words(closure)} With that, t{fit}" if closure.settled else f"T{fit}"
+        beside = "" if check.against.moved else f" and {held}"
+        fit = f"the {closure.values} values fit each other{beside}."
+        return f"{settled_words(closure)} With that, {fit}" if closure.settled else as_sentence(fit)
     name, words = closure.suspect, VALUE_WORDS[closure.suspect]
     side = "high" if closure.off > 0 else "low"
     said = (
