@@ -101,13 +101,17 @@ def judge_all(read: FleetRead, shared: Shared) -> Judged:
     place = pd.Index(read.names)
 
     def merged(plain: pd.DataFrame, new: pd.DataFrame) -> pd.DataFrame:
-        table = pd.concat([plain, new], ignore_index=True)
+        first, table = len(plain), pd.concat([plain, new], ignore_index=True)
+        del plain
         vehicle = place.get_indexer(pd.Index(table["unit"].astype(str)))
-        stays = ~np.isin(vehicle, rows) | (np.arange(len(table)) >= len(plain))
+        stays = ~np.isin(vehicle, rows) | (np.arange(len(table)) >= first)
         order = np.argsort(vehicle, kind="stable")
         return table.take(order[stays[order]]).reset_index(drop=True)
 
-    return Judged(*(merged(getattr(found, one.name), getattr(more, one.name)) for one in fields(Judged)))
+    # each is let go once it is merged: they are the most that a large fleet holds
+    tables, of_some = dict(vars(found)), dict(vars(more))
+    del found, more
+    return Judged(*(merged(tables.pop(one.name), of_some.pop(one.name)) for one in fields(Judged)))
 
 
 def in_turn(read: FleetRead, shared: Shared, size: int) -> tuple[Judged, Ints]:
@@ -118,8 +122,9 @@ def in_turn(read: FleetRead, shared: Shared, size: int) -> tuple[Judged, Ints]:
         found[s.start] = judged_by(*part(s))
 
     in_chunks(len(read.names), size, fill)
-    judged = together([found[begin][0] for begin in sorted(found)])
-    return judged, np.concatenate([begin + found[begin][1] for begin in sorted(found)])
+    begins = sorted(found)
+    rows = np.concatenate([begin + found[begin][1] for begin in begins])
+    return together([found.pop(begin)[0] for begin in begins]), rows
 
 
 def in_parts(read: FleetRead, shared: Shared) -> Callable[[slice], tuple[FleetRead, Shared]]:
@@ -141,8 +146,9 @@ def in_parts(read: FleetRead, shared: Shared) -> Callable[[slice], tuple[FleetRe
 
 def together(parts: Sequence[Judged]) -> Judged:
     """The tables of all parts of a fleet, in the order of its vehicles."""
-    names = ("units", "parts", "weeks", "beyond")
-    return Judged(*(pd.concat([getattr(one, name) for one in parts], ignore_index=True) for name in names))
+    tables = [dict(vars(one)) for one in parts]
+    del parts  # so that those of each name are let go as they are put together
+    return Judged(*(pd.concat([own.pop(one.name) for own in tables], ignore_index=True) for one in fields(Judged)))
 
 
 def drawn(read: FleetRead, shared: Shared) -> tuple[FleetState, Outlook, Inspected]:
