@@ -29,7 +29,7 @@ KINDS = "biufM"  # numpy's letters for what an array may hold: truth, whole numb
 Array = npt.NDArray[Any]
 
 
-kind_of = cache(pd.api.types.pandas_dtype)  # looked up by its name it is a third of the work
+dtype_of = cache(pd.api.types.pandas_dtype)  # looked up by its name it is a third of the work
 
 
 class NotPacked(ValueError):
@@ -193,7 +193,7 @@ class _Restored:
         """A table with the columns' own kinds."""
         index = pd.RangeIndex(node["rows"]) if node["index"] is None else pd.Index(self.array(node["index"]))
         columns = {
-            name: pd.Series(self._cells(cells, kind_of(kind)), index=index, dtype=kind_of(kind), copy=True)
+            name: pd.Series(self._cells(cells, dtype_of(kind)), index=index, dtype=dtype_of(kind), copy=True)
             for name, kind, cells in node["columns"]
         }
         return pd.DataFrame(columns, index=index, columns=[name for name, _, _ in node["columns"]])
