@@ -13,14 +13,13 @@ SETTING = "limits"
 RETIRED = ("typical_cranking_a",)  # taken from users once, read by nothing: the class's own amps are what counts
 
 
-def parse_limits(text: str) -> dict[str, object]:
-    """TOML text -> tables, checked; ValueError with one sentence for a text or value that is not allowed."""
+def parse_limits(text: str) -> tuple[dict[str, object], LimitBook]:
+    """TOML text -> its tables and the book that they make; ValueError with one sentence for a text or value that is not allowed."""
     try:
         mapping = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise ValueError(f"the limits are not valid TOML: {error}") from None
-    limits_from_mapping(mapping)
-    return mapping
+    return mapping, limits_from_mapping(mapping)
 
 
 def save_limits(db: Database, text: str, *, by: str) -> list[str]:
@@ -28,8 +27,7 @@ def save_limits(db: Database, text: str, *, by: str) -> list[str]:
 
     :raises ValueError: what is not allowed, at the voltage of a class's vehicles too; one sentence, and the limits stay as they were
     """
-    tables = parse_limits(text)
-    book = limits_from_mapping(tables)
+    tables, book = parse_limits(text)
     classes = [
         (row["vehicle_class"], row["system_v"])
         for row in db.query("SELECT DISTINCT vehicle_class, system_v FROM units")
