@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from samples_screens import AS_OF, worst_unit
+from samples_screens import AS_OF, assessed, worst_unit
 from sqlite_utils import Database
 from test_views import HOSTILE, run, said
 
@@ -21,7 +21,7 @@ from ingest import store
 from ingest.corrections import correct, withdraw
 from ingest.entries import record_repair
 from ingest.logbook import read_logbook
-from ingest.records import read_decisions, read_reset_answers, save_decision, save_reset_answer
+from ingest.records import read_decisions, read_reset_answers, save_decision
 
 OPENED, NOW = (dt.datetime.combine(AS_OF, dt.time(hour)) for hour in (5, 6))
 
@@ -141,12 +141,15 @@ def test_a_decision_pressed_twice_counts_once_and_is_undone(db: Database) -> Non
 
 
 @pytest.mark.nightly
-def test_an_answer_about_a_renewal_can_be_changed(db: Database) -> None:
-    unit, around = worst_unit(), dt.date(2026, 5, 3)
-    save_reset_answer(db, unit=unit, part="battery", around_on=around, answer="confirmed", by="ben", now=NOW)
+def test_an_answer_about_a_renewal_closes_its_question_and_can_be_changed(db: Database) -> None:
+    unit, part, around = assessed().resets.iloc[0][["unit", "part", "around_on"]]
     app = run("unit", unit=unit)
+    asked = said(app).count("looks renewed around")
+    assert asked
+    app.button(key=f"confirmed_{part}_{around:%Y%m%d}").click().run()
     assert "it was renewed" in said(app)
-    app.button(key="denied_battery_20260503").click().run()
+    assert said(app).count("looks renewed around") == asked - 1
+    app.button(key=f"denied_{part}_{around:%Y%m%d}").click().run()
     assert read_reset_answers(db)["answer"].tolist() == ["denied"]
     assert "it was not renewed" in said(app)
 

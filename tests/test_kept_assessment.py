@@ -30,7 +30,7 @@ from analysis.worklist.assess import Assessment
 from dashboard.cli.main import main
 from dashboard.desk import assessment as desk
 from dashboard.desk import kept_assessment, taught_laws
-from dashboard.desk.assessment import NothingToAssess, assess_database, load_tables
+from dashboard.desk.assessment import NothingToAssess, assess_database, load_tables, open_questions
 from dashboard.desk.own_limits import save_limits
 from dashboard.desk.packed import unpack
 from dashboard.judging import process
@@ -93,6 +93,22 @@ def counting(made_for: list[pd.Timestamp], stands_in: Assessment | None = None) 
 
 def files(path: Path) -> list[Path]:
     return sorted(Path(f"{path}-assessments").glob(f"*{kept_assessment.SUFFIX}"))
+
+
+def test_a_question_that_is_answered_is_open_no_more(
+    path: Path, db: Database, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Contract: an answer of today closes its question, of every day, and no other one, for command and page alike."""
+    found = assess_database(db, as_of=DAY)
+    unit, part, day = found.resets.iloc[0][["unit", "part", "around_on"]]
+    others = found.resets.iloc[1:].reset_index(drop=True)
+    assert len(others)
+    pd.testing.assert_frame_equal(open_questions(db, found), found.resets)
+    for answer in ("denied", "confirmed"):
+        save_reset_answer(db, unit=unit, part=part, around_on=day.date(), answer=answer, by="m", now=NOW)
+        pd.testing.assert_frame_equal(open_questions(db, found).reset_index(drop=True), others)
+    assert main(("--db", str(path), "resets", "list", "--as-of", DAY.isoformat())) == 0
+    assert [line.split(":")[0] for line in capsys.readouterr().out.splitlines()] == others["unit"].tolist()
 
 
 def test_commands_on_unchanged_data_work_nothing_out(

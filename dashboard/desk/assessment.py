@@ -83,6 +83,12 @@ def assess_database(db: Database, *, as_of: date, horizon_days: int = 30) -> Ass
     return found
 
 
+def open_questions(db: Database, assessment: Assessment) -> pd.DataFrame:
+    """Renewals that nobody recorded, as rows of `assessment.resets`, without those that were answered, today too."""
+    key, asked, answers = ["unit", "part", "around_on"], assessment.resets, read_reset_answers(db)
+    return asked[~pd.MultiIndex.from_frame(asked[key]).isin(pd.MultiIndex.from_frame(answers[key]))]
+
+
 def check_not_empty(tables: FleetTables, as_of: date) -> None:
     """One clear sentence where there is nothing to judge."""
     here = in_service(tables.units, pd.Timestamp(as_of))

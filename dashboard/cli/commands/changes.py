@@ -5,7 +5,7 @@ import argparse
 from dashboard.cli.commands.database import as_of, open_existing
 from dashboard.cli.options import WHO
 from dashboard.cli.tables import logbook_lines
-from dashboard.desk.assessment import assess_database
+from dashboard.desk.assessment import assess_database, open_questions
 from dashboard.desk.terminal import DONE, SET_ASIDE, say, show
 from dashboard.files.as_csv import as_csv
 from dashboard.words import terminal_words
@@ -54,11 +54,9 @@ def run_logbook(options: argparse.Namespace) -> None:
 
 def list_resets(options: argparse.Namespace) -> None:
     db = open_existing(options)
-    found, answers = assess_database(db, as_of=as_of(options)).resets, records.read_reset_answers(db)
-    answered = set(zip(answers["unit"], answers["part"], answers["around_on"], strict=True))  # today's too
-    for unit, part, day in zip(found["unit"], found["part"], found["around_on"], strict=True):
-        if (unit, part, day) not in answered:
-            show(terminal_words.LOOKS_REPLACED.format(unit=unit, part=words(str(part)), day=day))
+    asked = open_questions(db, assess_database(db, as_of=as_of(options)))
+    for unit, part, day in zip(asked["unit"], asked["part"], asked["around_on"], strict=True):
+        show(terminal_words.LOOKS_REPLACED.format(unit=unit, part=words(str(part)), day=day))
 
 
 def answer_reset(options: argparse.Namespace) -> None:

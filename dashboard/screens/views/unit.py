@@ -10,7 +10,7 @@ import streamlit as st
 
 from analysis.worklist.assess import Assessment
 from analysis.worklist.course import plain_slopes
-from dashboard.desk.assessment import row_of, terms_of
+from dashboard.desk.assessment import open_questions, row_of, terms_of
 from dashboard.desk.rights import Act
 from dashboard.files import paper
 from dashboard.screens import (
@@ -229,12 +229,9 @@ def listed_row(assessment: Assessment, unit: str, facts: one_unit.Facts) -> dict
 
 def replaced_questions(assessment: Assessment, unit: str) -> None:
     """Ask about renewals that nobody recorded; an answer can be changed."""
-    mine = assessment.resets[assessment.resets["unit"] == unit]
-    answered = one_unit.answered(unit)
-    for reset in mine.to_dict("records"):
+    still = session.read(open_questions, assessment)
+    for reset in still[still["unit"] == unit].to_dict("records"):
         part, on = str(reset["part"]), reset["around_on"]
-        if (part, on.date()) in answered:
-            continue
         with st.container(border=True):
             st.markdown(
                 say.LOOKS_RENEWED.format(
@@ -244,7 +241,7 @@ def replaced_questions(assessment: Assessment, unit: str) -> None:
             with st.container(horizontal=True):
                 for answer in say.ANSWER_WORDS:
                     answer_button(unit, part, on.date(), answer, say.ANSWER_WORDS[answer])
-    for (part, around), (answer, by) in answered.items():
+    for (part, around), (answer, by) in one_unit.answered(unit).items():
         other = next(word for word in say.ANSWER_WORDS if word != answer)
         with st.container(horizontal=True, vertical_alignment="center"):
             st.caption(
