@@ -12,6 +12,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from samples_chance import examples
+from samples_ingest import NOW
+from samples_ingest import UNITS as UNITS_FILE
+from sqlite_utils import Database
 
 from analysis.bay.facts import at_usual_share
 from analysis.bay.verdict import COLUMNS, LOAD_TEST_CHECK, sentence, verdict
@@ -21,9 +24,12 @@ from analysis.circuit.limits import LIMIT_KEYS, Limit, default_limits
 from analysis.readings.panel import make_panel
 from analysis.wear.state import need_priors
 from dashboard.desk.assessment import with_own_needs
-from dashboard.desk.own_limits import limit_book, parse_limits
+from dashboard.desk.own_limits import kind_of, limit_book, parse_limits
+from dashboard.desk.reading_source import knowledge_from, latest_taken, limits_for, unit_row
+from ingest.entries import record_reading
+from ingest.importer import import_paths
 from ingest.records import save_setting
-from ingest.store import open_database
+from ingest.store import open_database, read_readings, read_units
 
 KINDS = list(product((12, 24), ("light", "heavy"), ("petrol", "diesel"), (None, 4.0, 6.0)))
 
@@ -377,6 +383,34 @@ def test_what_a_class_burns_does_not_hang_on_the_order_of_its_vehicles() -> None
             make_panel(with_own_needs(units, LimitBook()), pd.DataFrame({"unit": [], "taken_at": []}))
         )
         assert mean[:, 0].tolist() == [100.0]
+
+
+def test_one_rule_says_what_a_class_burns_to_list_limits_and_bay(db: Database, tmp_path: Path) -> None:
+    """Of five vans two are known, as diesels: a sixth that nobody knows of is held to a diesel's 100 rpm (workshop article), by the
+    limits that are shown and at the vehicle too; one that burns gas to no more than any engine; a class of silent ones as well."""
+    head, *_ = UNITS_FILE.splitlines()
+    more = [f"K-{n},panel_van,12,{fuel},4,,harbour,2020-01-01" for n, fuel in enumerate(["", "", "", "CNG"], start=301)]
+    (tmp_path / "more.csv").write_text("\n".join([head, *more, "K-401,bus,24,,6,,hill,2020-01-01"]) + "\n")
+    assert import_paths(db, [tmp_path / "more.csv"], now=NOW).exit_code == 0
+    kinds = [kind_of(db, "panel_van"), kind_of(db, "bus"), kind_of(db, "bus", 12), kind_of(db, "nobody's")]
+    assert kinds == [(12, "diesel"), (24, ""), (12, "diesel"), (12, "diesel")]
+    units = read_units(db)
+    mean, _ = need_priors(make_panel(with_own_needs(units, LimitBook()), pd.DataFrame({"unit": [], "taken_at": []})))
+    assert mean[:, 0].tolist() == [75.0, 100.0, 100.0], "bus, panel van, tractor"
+    for unit, least in (("K-301", 100.0), ("K-304", 75.0), ("K-401", 75.0)):
+        assert limits_for(unit_row(db, unit), LimitBook()).least_cranking_rpm.value == least
+        assert record_reading(
+            db,
+            {"unit": unit, "taken_at": "2024-05-01T09:00", "temperature_c": "5", "crank_rpm": "88"},
+            by="ben",
+            now=NOW,
+        ).stored
+        readings, row = read_readings(db, units=[unit]), unit_row(db, unit)
+        taken = latest_taken(db, row, readings, knowledge_from(db, row, before=pd.Timestamp(NOW)), LimitBook())
+        assert taken is not None
+        (speed,) = taken.check.limits.query("check == 'cranking speed'").to_dict("records")
+        assert speed["limit"] == least
+        assert (speed["verdict"] == "act") == (least == 100.0)
 
 
 def test_cranking_longer_than_the_limit_is_watched() -> None:

@@ -9,11 +9,14 @@ per system voltage and duty, and may be replaced per vehicle class with :func:`l
 
 import re
 import unicodedata
+from collections import Counter
+from collections.abc import Iterable
 from dataclasses import dataclass, fields, replace
-from typing import Final, Literal, get_args
+from typing import Final, Literal, TypeVar, get_args
 
 from analysis.circuit.choices import BATTERY_TABLES
 
+Class = TypeVar("Class", int, str)
 Duty = Literal["light", "heavy"]
 DUTIES: tuple[str, ...] = get_args(Duty)
 SYSTEM_VOLTAGES: tuple[int, ...] = (12, 24)
@@ -195,6 +198,22 @@ _FUELS: Final = {
     "petrol": r"petrol|p|gasoline|benzin|benzina|essence|gasolina|super(?: ?95)?|otto",
 }
 """Kind -> what files call it, in small letters without marks (from memory)."""
+
+
+def class_fuels(classes: Iterable[Class], fuels: Iterable[str]) -> dict[Class, str]:
+    """Class -> what most of its vehicles burn of those that it is known of, diesel where as many burn either: vehicles built alike
+    burn the same.
+
+    :param classes: of each vehicle; one of whose vehicles it is known of none is left out
+    :param fuels: of each vehicle, as :func:`burns` reads it
+    """
+    kind: dict[str, str] = {}
+    count: Counter[tuple[Class, str]] = Counter()
+    for of, fuel in zip(classes, fuels, strict=True):
+        known = kind[fuel] if fuel in kind else kind.setdefault(fuel, burns(fuel))
+        if known:
+            count[of, known] += 1
+    return dict(sorted(count, key=lambda one: (count[one], one[1] == "diesel")))  # the last of a class stays
 
 
 def _highest_cranking_a(system_v: int, fuel: str, cylinders: float | None) -> Limit:

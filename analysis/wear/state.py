@@ -1,6 +1,5 @@
 """The state of every vehicle on a day: growth of each part, drawn states, motor field (state detection, ISO 13374)."""
 
-from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 from functools import cached_property
@@ -11,7 +10,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from analysis.circuit.choices import BATTERY_TABLES
-from analysis.circuit.limits import burns, default_limits
+from analysis.circuit.limits import burns, class_fuels, default_limits
 from analysis.readings.aid import aid_of
 from analysis.readings.choices import CLASSES, TRAVEL
 from analysis.readings.class_laws import estimate_laws, observe
@@ -408,7 +407,10 @@ def need_priors(panel: Panel) -> tuple[Floats, Floats]:
     mean, sd = np.empty((len(panel.groups), 3)), np.empty((len(panel.groups), 3))
     has, at = np.unique(panel.group, return_index=True)
     first = panel.units.iloc[at]
-    fuels, system_v = _fuels(panel), first["system_v"].tolist()
+    fuels, system_v = (
+        class_fuels(panel.group.tolist(), panel.units["fuel"].astype(str).tolist()),
+        first["system_v"].tolist(),
+    )
     stated = {name: first[name].tolist() for name in OWN_NEEDS if name in first}
     place = dict(zip(has.tolist(), range(len(has)), strict=True))
     for g in range(len(panel.groups)):
@@ -427,15 +429,6 @@ def need_priors(panel: Panel) -> tuple[Floats, Floats]:
                 mean[g, k] = told.needs[k]
                 sd[g, k] = min(sd[g, k], float(np.hypot(told.needs_se[k], TRAVEL.needs_share * sd[g, k])))
     return mean, sd
-
-
-def _fuels(panel: Panel) -> dict[int, str]:
-    """Class -> what most of its vehicles burn of those that it is known of, diesel where as many burn either: vehicles built alike
-    burn the same."""
-    fuel = panel.units["fuel"].astype(str).tolist()
-    burnt = {name: burns(name) for name in set(fuel)}
-    count = Counter((g, burnt[name]) for g, name in zip(panel.group.tolist(), fuel, strict=True) if burnt[name])
-    return dict(sorted(count, key=lambda one: (count[one], one[1] == "diesel")))  # the last of a class stays
 
 
 def _speed_sd(fuel: str, least_rpm: float) -> float:

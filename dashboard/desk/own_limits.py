@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from sqlite_utils import Database
 
 from analysis.circuit.limit_book import LimitBook, limits_from_mapping
-from analysis.circuit.limits import SYSTEM_VOLTAGES
+from analysis.circuit.limits import SYSTEM_VOLTAGES, class_fuels
 from ingest.records import read_settings, save_setting
 
 SETTING = "limits"
@@ -38,12 +38,18 @@ def save_limits(db: Database, text: str, *, by: str) -> list[str]:
     return sorted({*book.by_class, *book.duty_by_class} - {name for name, _ in classes})
 
 
-def kind_of(db: Database, vehicle_class: str) -> tuple[int, str]:
-    """Voltage and fuel of most vehicles of a class; 12 V and diesel where it has none."""
-    sql = "SELECT system_v, fuel FROM units WHERE vehicle_class = ? GROUP BY 1, 2 ORDER BY COUNT(*) DESC, 1, 2 LIMIT 1"
-    for found in db.query(sql, [vehicle_class]):
-        return int(found["system_v"]), str(found["fuel"])
-    return SYSTEM_VOLTAGES[0], "diesel"
+def kind_of(db: Database, vehicle_class: str, system_v: int | None = None) -> tuple[int, str]:
+    """Voltage of most vehicles of a class, and what the list takes those of this voltage to burn, "" where it is known of none; 12 V
+    and diesel where the class has none.
+
+    system_v: voltage to ask for [V]; None for that of most
+    """
+    rows = list(db.query("SELECT system_v, fuel FROM units WHERE vehicle_class = ? ORDER BY system_v", [vehicle_class]))
+    volts = [int(row["system_v"]) for row in rows]
+    asked = system_v or max(volts, key=volts.count, default=SYSTEM_VOLTAGES[0])
+    if asked not in volts:
+        return asked, "diesel"
+    return asked, class_fuels(volts, [str(row["fuel"]) for row in rows]).get(asked, "")
 
 
 def limit_book(db: Database) -> LimitBook:

@@ -25,7 +25,7 @@ from analysis.bay.whose import (
     whose_reading,
 )
 from analysis.circuit.limit_book import LimitBook
-from analysis.circuit.limits import AGM, Limits
+from analysis.circuit.limits import AGM, Limits, class_fuels
 from analysis.readings.class_laws import fitting
 from analysis.readings.panel import FleetTables, days_since_epoch, doubted, group_name, make_panel, without_slips
 from dashboard.desk.taught_laws import taught_laws
@@ -135,7 +135,9 @@ def take_apart(
         (mine["taken_at"] < at) & (True if repaired_on is None else mine["taken_at"].dt.normalize() > repaired_on),
         [name for name in (*NOTED, *CIRCUIT_MEASUREMENTS) if name in mine],
     ]
-    check = check_one_reading(reading, unit, expected, limits_for(unit, book), book, before, earlier)
+    check = check_one_reading(
+        reading, {**unit, "fuel": burnt(unit)}, expected, limits_for(unit, book), book, before, earlier
+    )
     latest = mine[mine["taken_at"] <= at].sort_values("taken_at").tail(LATEST)
     over_time = resistances_over_time(latest, expected, agm=unit.get("battery_type") == AGM)
     return Taken(at, check, over_time, reading, expected)
@@ -167,14 +169,21 @@ def load_of_tester(db: Database, reading: Mapping[str, Any]) -> float | None:
 
 
 LATEST: Final = 6  # readings shown over time, our choice
+CLASS_BURNS: Final = "class_burns"  # key of a vehicle's row, beside the columns of the units table
+
+
+def burnt(unit: Mapping[Any, Any]) -> str:
+    """What a vehicle burns; where nobody said, what its class does."""
+    return str(unit["fuel"] or unit.get(CLASS_BURNS, ""))
 
 
 def limits_for(unit: Mapping[Any, Any], book: LimitBook) -> Limits:
+    """What a vehicle is held to; unit: its row, of :func:`row_of` where its class is to say what nobody said of it."""
     cylinders = None if pd.isna(unit["cylinders"]) else float(unit["cylinders"])
     return book.for_group(
         str(unit["vehicle_class"]),
         int(unit["system_v"]),
-        str(unit["fuel"]),
+        burnt(unit),
         cylinders,
         str(unit.get("battery_type") or ""),
     )
@@ -203,10 +212,16 @@ def row_of(units: pd.DataFrame, unit: str) -> Mapping[Any, Any]:
 
 
 def rows_of(units: pd.DataFrame, names: Sequence[str]) -> list[dict[Any, Any]]:
-    """Vehicles' rows in the order of the units table; ValueError for one that is not there."""
+    """Vehicles' rows in the order of the units table, of those of unknown fuel with what the class burns; ValueError for one that
+    is not there."""
     found: list[dict[Any, Any]] = units[units["unit"].isin(names)].to_dict("records")
     if missing := set(names) - {row["unit"] for row in found}:
         raise ValueError(f"unit is {min(missing)!r}; allowed are the vehicles of the units table")
+    if silent := [row for row in found if not row["fuel"]]:
+        alike = units[units["vehicle_class"].isin({row["vehicle_class"] for row in silent})]
+        fuels = class_fuels(map(group_name, alike["vehicle_class"], alike["system_v"]), alike["fuel"])
+        for row in silent:
+            row[CLASS_BURNS] = fuels.get(class_name(row), "")
     return found
 
 

@@ -15,8 +15,8 @@ from ingest.values import joined
 
 def show_limits(options: argparse.Namespace) -> None:
     db = open_existing(options)
-    system_v, fuel = kind_of(db, options.vehicle_class)
-    limits = limit_book(db).for_group(options.vehicle_class, options.system_v or system_v, options.fuel or fuel)
+    system_v, fuel = kind_of(db, options.vehicle_class, options.system_v)
+    limits = limit_book(db).for_group(options.vehicle_class, system_v, options.fuel or fuel)
     for key in LIMIT_KEYS:
         limit = getattr(limits, key)
         show(f"{key:28s} {limit.value:8.4g} {limit.unit:12s} {limit.lowest:g} to {limit.highest:g}; {limit.source}")
