@@ -21,11 +21,11 @@ from test_circuit import SPREAD, STATE, TRUTH, full_reading
 
 from analysis.bay.closure import Inrush, predicted_measurements
 from analysis.bay.expected import Expected
-from analysis.bay.one_reading import ReadingCheck, check_one_reading, resistances_over_time
+from analysis.bay.one_reading import ASIDE, ReadingCheck, check_one_reading, resistances_over_time
 from analysis.bay.verdict import LOAD_TEST_CHECK
 from analysis.circuit.battery import load_test_minimum_v
 from analysis.circuit.limit_book import LimitBook
-from analysis.circuit.resistances import MEASURED
+from analysis.circuit.resistances import MEASURED, WITHOUT
 from analysis.circuit.temperature import BATTERY_LAW
 from dashboard.files import reading_json
 from dashboard.files.pieces import LONGEST_LINE
@@ -354,6 +354,15 @@ def test_what_was_measured_and_is_not_used_is_not_said_to_be_unmeasured() -> Non
     assert "not measured" not in said
     amps = reading_sheet.not_identified(take({**fitting(), "crank_a": 20.0, "doubtful": "crank_a"}))
     assert "the amps while cranking were set aside" in " ".join(amps)
+
+
+def test_every_reason_why_something_has_no_value_has_its_words() -> None:
+    """Property: a measurement that is missing, and one that is set aside, is told in a reader's words wherever something rests on it."""
+    lost = [{**fitting(), name: None} for name in WITHOUT] + [{**fitting(), "doubtful": name} for name in ASIDE]
+    found = {one.reason for reading in lost for one in take(reading).identified if one.reason}
+    assert found <= set(reading_sheet.REASON_WORDS)
+    assert found & set(WITHOUT.values())
+    assert found & set(ASIDE.values())
 
 
 def test_values_said_to_be_unlike_the_earlier_ones_are_not_said_to_fit_them() -> None:

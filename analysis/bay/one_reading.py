@@ -36,8 +36,8 @@ from analysis.circuit.battery import (
 from analysis.circuit.choices import INSTRUMENT
 from analysis.circuit.limit_book import LimitBook
 from analysis.circuit.limits import AGM, DRAG_PER_K, REFERENCE_C, Limits
-from analysis.circuit.load import NO_AMPS, NO_REST, infer_load
-from analysis.circuit.resistances import ELEMENTS, MEASURED, MOHM_PER_OHM, NO_LOW_VOLTS, Inferred, infer_resistances
+from analysis.circuit.load import infer_load
+from analysis.circuit.resistances import ELEMENTS, MEASURED, MOHM_PER_OHM, WITHOUT, Inferred, infer_resistances
 from analysis.circuit.temperature import CONTACT_LAW, COPPER_LAW, TemperatureLaw, at_reference, copper_factor
 from analysis.readings.choices import NOISE
 from analysis.readings.outcomes import FAILED, UNTURNED
@@ -63,19 +63,14 @@ _RESTS_ON: Final = {
 HARDLY_FLOWED: Final = "hardly any amps flowed"
 SERIES: Final = ("battery", "positive_cable", "ground_path", "solenoid_contacts", "motor_winding", "motor_lumped")
 ONLY_A_BOUND: Final = "only an upper bound of the volts while cranking"
-REST_ASIDE: Final = "rest voltage set aside"
-LOW_ASIDE: Final = "volts while cranking set aside"
-AMPS_ASIDE: Final = "amps set aside"
-COIL_ASIDE: Final = "coil amps set aside"
-DROP_ASIDE: Final = "drop set aside"
-_ASIDE: Final = {  # of a value that was measured, but is doubtful and not used: what would be said were it missing, and what is
-    "crank_a": (NO_AMPS, AMPS_ASIDE),
-    "coil_a": ("no coil amps", COIL_ASIDE),
-    "drop_positive_v": ("positive drop not measured", DROP_ASIDE),
-    "drop_ground_v": ("ground drop not measured", DROP_ASIDE),
-    "drop_contacts_v": ("contact drop not measured", DROP_ASIDE),
-    "drop_control_v": ("control drop not measured", DROP_ASIDE),
+ASIDE: Final = {
+    "rest_v": "rest voltage set aside",
+    "crank_min_v": "volts while cranking set aside",
+    "crank_a": "amps set aside",
+    "coil_a": "coil amps set aside",
+    **dict.fromkeys((*DROPS.values(), "drop_control_v"), "drop set aside"),
 }
+"""The same as `WITHOUT` of a value that was measured, but is doubtful and not used."""
 KIND: Final = (
     *("vehicle_class", "system_v", "fuel", "cylinders", "rated_cca_a", "batteries", "in_parallel"),
     *("battery_type", "aid_load_a", "aid_below_c"),
@@ -227,11 +222,13 @@ def check_one_reading(
         findings = tuple(_findings(joined, said, unit, expected, temperature, limits, told))
     believed = judged.assign(**dict.fromkeys((f.doubts for f in findings if f.doubts), NAN))
     if np.isfinite(row["crank_at_most_v"].iloc[0]):
-        resistances = [replace(r, reason=ONLY_A_BOUND) if r.reason == NO_LOW_VOLTS else r for r in resistances]
+        resistances = [
+            replace(r, reason=ONLY_A_BOUND) if r.reason == WITHOUT["crank_min_v"] else r for r in resistances
+        ]
     rest_aside_v = NAN if charge is not None else _number(reading.get("rest_v"))
-    aside = {NO_REST: REST_ASIDE} if np.isfinite(rest_aside_v) else {}
-    aside |= {NO_LOW_VOLTS: LOW_ASIDE} if np.isfinite(_number(reading.get("crank_min_v"))) else {}
-    aside |= dict(_ASIDE[n] for n in names_in(reading.get("doubtful")) if n in _ASIDE)
+    volts = {"rest_v": rest_aside_v, "crank_min_v": _number(reading.get("crank_min_v"))}
+    unused = {*names_in(reading.get("doubtful")), *(n for n, v in volts.items() if np.isfinite(v))}
+    aside = {WITHOUT[n]: ASIDE[n] for n in unused & set(ASIDE)}
     resistances, load = (
         [replace(r, reason=aside.get(r.reason, r.reason)) for r in rows] for rows in (resistances, load)
     )

@@ -9,14 +9,12 @@ import pandas as pd
 
 from analysis.circuit.choices import INSTRUMENT
 from analysis.circuit.limits import BRUSH_SD_V, BRUSH_V, FEWEST_CRANK_A
-from analysis.circuit.resistances import measured_values, measurement_errors
+from analysis.circuit.resistances import WITHOUT, measured_values, measurement_errors
 
 Array = npt.NDArray[np.float64]
 
 RAD_PER_S_PER_RPM: Final = 2.0 * np.pi / 60.0
 NO_PEAK: Final = "no peak amps: the back-emf cannot be told from the winding"
-NO_REST: Final = "no rest voltage"
-NO_AMPS: Final = "no amps"
 NO_SPEED: Final = "no cranking speed: a weak starter field cannot be told from engine drag"
 CONTRADICTS: Final = "peak amps are not above the steady amps"
 
@@ -63,7 +61,7 @@ def infer_load(readings: pd.DataFrame, system_v: npt.ArrayLike) -> pd.DataFrame:
 
 def _reasons(rest: Array, amps: Array, peak: Array, rpm: Array) -> npt.NDArray[np.object_]:
     conditions = [np.isnan(rest), np.isnan(amps), np.isnan(peak), amps >= peak, np.isnan(rpm)]
-    texts = np.array([NO_REST, NO_AMPS, NO_PEAK, CONTRADICTS, NO_SPEED, ""], dtype=object)
+    texts = np.array([WITHOUT["rest_v"], WITHOUT["crank_a"], NO_PEAK, CONTRADICTS, NO_SPEED, ""], dtype=object)
     found = np.stack([*conditions, np.ones(len(rest), dtype=bool)])
     result: npt.NDArray[np.object_] = texts[found.argmax(axis=0)]
     return result

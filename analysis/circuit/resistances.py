@@ -184,25 +184,27 @@ def _elements(v: dict[str, Array], m: dict[str, Array]) -> tuple[dict[str, Array
     return value, slope
 
 
-NO_LOW_VOLTS: Final = "no volts while cranking"
-_NEEDS: Final[dict[str, tuple[tuple[str, str], ...]]] = {
-    "battery": (("crank_min_v", NO_LOW_VOLTS), ("rest_v", "no rest voltage"), ("crank_a", "no amps")),
-    "positive_cable": (("drop_positive_v", "positive drop not measured"), ("crank_a", "no amps")),
-    "ground_path": (("drop_ground_v", "ground drop not measured"), ("crank_a", "no amps")),
-    "solenoid_contacts": (("drop_contacts_v", "contact drop not measured"), ("crank_a", "no amps")),
-    "motor_lumped": (("crank_min_v", NO_LOW_VOLTS), ("crank_a", "no amps")),
-    "motor_winding": (
-        ("peak_a", "no peak amps: the winding cannot be told from the back-emf"),
-        ("crank_min_v", NO_LOW_VOLTS),
-        ("rest_v", "no rest voltage"),
-        ("crank_a", "no amps"),
-    ),
-    "control_circuit": (("drop_control_v", "control drop not measured"), ("coil_a", "no coil amps")),
-    "coil": (
-        ("drop_control_v", "control drop not measured"),
-        ("coil_a", "no coil amps"),
-        ("crank_min_v", NO_LOW_VOLTS),
-    ),
+WITHOUT: Final = {
+    "rest_v": "no rest voltage",
+    "crank_min_v": "no volts while cranking",
+    "crank_a": "no amps",
+    "peak_a": "no peak amps: the winding cannot be told from the back-emf",
+    "drop_positive_v": "positive drop not measured",
+    "drop_ground_v": "ground drop not measured",
+    "drop_contacts_v": "contact drop not measured",
+    "drop_control_v": "control drop not measured",
+    "coil_a": "no coil amps",
+}
+"""Measurement -> why what needs it has no value where it is missing."""
+_NEEDS: Final[dict[str, tuple[str, ...]]] = {
+    "battery": ("crank_min_v", "rest_v", "crank_a"),
+    "positive_cable": ("drop_positive_v", "crank_a"),
+    "ground_path": ("drop_ground_v", "crank_a"),
+    "solenoid_contacts": ("drop_contacts_v", "crank_a"),
+    "motor_lumped": ("crank_min_v", "crank_a"),
+    "motor_winding": ("peak_a", "crank_min_v", "rest_v", "crank_a"),
+    "control_circuit": ("drop_control_v", "coil_a"),
+    "coil": ("drop_control_v", "coil_a", "crank_min_v"),
 }
 
 
@@ -211,9 +213,9 @@ def _reasons(inputs: _Inputs, value: dict[str, Array]) -> Texts:
     rows = len(inputs.value["crank_a"])
     reason = np.full((rows, len(ELEMENTS)), "", dtype=object)
     for i, element in enumerate(ELEMENTS):
-        for source, text in _NEEDS[element]:
+        for source in _NEEDS[element]:
             missing = ~np.isfinite(inputs.value[source]) & (reason[:, i] == "")
-            reason[missing, i] = text
+            reason[missing, i] = WITHOUT[source]
         impossible = (
             (reason[:, i] == "") & ~(value[element] >= 0) & np.isin(element, ("battery", "motor_lumped", "coil"))
         )

@@ -14,13 +14,9 @@ from analysis.bay.boundaries import OWN_EARLIER
 from analysis.bay.decision_table import MISSING_WORDS
 from analysis.bay.findings import Finding
 from analysis.bay.one_reading import (
-    AMPS_ASIDE,
-    COIL_ASIDE,
-    DROP_ASIDE,
+    ASIDE,
     HARDLY_FLOWED,
-    LOW_ASIDE,
     ONLY_A_BOUND,
-    REST_ASIDE,
     Charge,
     Closure,
     Identified,
@@ -30,11 +26,11 @@ from analysis.bay.verdict import sentence
 from analysis.bay.whose import Whose
 from analysis.circuit.battery import LOAD_TEST_F, celsius_from_fahrenheit, load_test_minimum_v
 from analysis.circuit.load import NO_PEAK, NO_SPEED
-from analysis.circuit.resistances import ELEMENTS
+from analysis.circuit.resistances import ELEMENTS, WITHOUT
 from dashboard.words.plain_text import as_sentence, in_reader_unit, number, temperature
 from dashboard.words.reasons import PART_WORDS
 from dashboard.words.safety import FROZEN, THAW, said_with
-from ingest.fields import QUANTITIES, SAMPLED
+from ingest.fields import MAIN_DROPS, QUANTITIES, SAMPLED
 from ingest.values import joined
 
 ELEMENT_WORDS: Final = {
@@ -77,25 +73,23 @@ CHANGED: Final = {  # what has changed if the meter was right
     "crank_rpm": "the starter motor or the engine's drag",
 }
 TAKEN_WITH: Final = {"crank_a": "clamp", "peak_a": "clamp", "coil_a": "clamp", "crank_rpm": "speed reading"}
+_DROPS: Final = (*MAIN_DROPS, "drop_control_v")
 REASON_WORDS: Final = {
-    "no amps": "no steady cranking amps were measured",
-    "no rest voltage": "the rest volts were not measured",
-    REST_ASIDE: "the rest volts were set aside",
-    HARDLY_FLOWED: "hardly any amps flowed",
-    LOW_ASIDE: "the volts while cranking were set aside",
-    AMPS_ASIDE: "the amps while cranking were set aside",
-    COIL_ASIDE: "the coil amps were set aside",
-    DROP_ASIDE: "the drop was set aside",
-    "no volts while cranking": "the volts while cranking were not measured",
-    ONLY_A_BOUND: "the volts while cranking were sampled slowly: the lowest lies at or below what was seen",
-    "no coil amps": "the coil amps were not measured",
-    "positive drop not measured": "the drop was not measured",
-    "ground drop not measured": "the drop was not measured",
-    "contact drop not measured": "the drop was not measured",
-    "control drop not measured": "the drop was not measured",
-    "no peak amps: the winding cannot be told from the back-emf": (
+    **{WITHOUT[name]: "the drop was not measured" for name in _DROPS},
+    **{ASIDE[name]: "the drop was set aside" for name in _DROPS},
+    WITHOUT["crank_a"]: "no steady cranking amps were measured",
+    WITHOUT["rest_v"]: "the rest volts were not measured",
+    WITHOUT["crank_min_v"]: "the volts while cranking were not measured",
+    WITHOUT["coil_a"]: "the coil amps were not measured",
+    WITHOUT["peak_a"]: (
         "without peak amps a worn motor winding cannot be told from back-emf, nor a weak motor from a weak battery"
     ),
+    ASIDE["crank_a"]: "the amps while cranking were set aside",
+    ASIDE["rest_v"]: "the rest volts were set aside",
+    ASIDE["crank_min_v"]: "the volts while cranking were set aside",
+    ASIDE["coil_a"]: "the coil amps were set aside",
+    HARDLY_FLOWED: "hardly any amps flowed",
+    ONLY_A_BOUND: "the volts while cranking were sampled slowly: the lowest lies at or below what was seen",
     NO_PEAK: "without peak amps it cannot be told from the motor winding",
     NO_SPEED: "without the cranking speed a weak starter field cannot be told from engine drag",
 }
