@@ -642,6 +642,23 @@ def test_nothing_measured_finds_nothing() -> None:
     )
 
 
+@pytest.mark.parametrize(
+    ("measured", "said"),
+    [
+        ({}, "nothing was measured"),
+        ({"doubted": "rest_v", "doubted_value": 6.3}, "what was measured was set aside"),
+        ({"drop_positive_v": 0.1}, "nothing that was measured says why"),
+        ({"drop_positive_v": 0.1, "doubted": "rest_v", "doubted_value": 6.3}, "nothing that was measured says why"),
+    ],
+)
+def test_what_was_measured_is_not_said_to_be_unmeasured(measured: dict[str, Any], said: str) -> None:
+    """A failed or slow start with nothing that tells why: not measured, set aside, or measured and sound."""
+    for outcome in ("no_start", "slow"):
+        found = locate_segment({"outcome": outcome, **measured})
+        assert found[-1].row.endswith("nothing measured")
+        assert found[-1].sentence.endswith(f", and {said}.")
+
+
 def test_limits_of_the_vehicle_move_the_table() -> None:
     truck = default_limits(24)
     assert locate_segment({"drop_ground_v": 0.3}, limits=truck) == []

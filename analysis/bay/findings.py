@@ -176,6 +176,7 @@ class _Said(dict[str, float | str]):
 
 def _finding(row: Row, facts: Facts, limits: Limits) -> Finding:
     values = _Said(facts, limits)
+    values["all_measured"] = _all_measured(facts)
     if isinstance(air_c := facts.get("temperature_c"), float | int):
         values["temperature_f"] = float(fahrenheit_from_celsius(air_c))
     for part, name in DROPS.items():
@@ -187,6 +188,13 @@ def _finding(row: Row, facts: Facts, limits: Limits) -> Finding:
         row.name, row.segment, sentence, _as_it_turns(_not_made_yet(following, facts), facts), row.minutes, row.source,
         _doubted_by(row, facts) or "",
     )  # fmt: skip
+
+
+def _all_measured(facts: Facts) -> str:
+    """What is said of all that was measured where none of it tells anything."""
+    if any(name in facts for name in MISSING_WORDS):
+        return "nothing that was measured says why"
+    return "what was measured was set aside" if "doubted" in facts else "nothing was measured"
 
 
 def _as_it_turns(following: str, facts: Facts) -> str:
