@@ -99,6 +99,7 @@ def assess(
     """
     if horizon_days != int(horizon_days) or not 1 <= horizon_days <= 180:
         raise ValueError(f"horizon_days is {horizon_days}; allowed are whole numbers from 1 to 180")
+    flag_levels(tolerated_false_flags)  # which refuses a rate before anything is worked out
     as_of = pd.Timestamp(as_of).normalize()
     if not in_service(tables.units, as_of).any():
         raise ValueError("there is no unit to assess")
