@@ -54,7 +54,7 @@ def test_a_vehicle_that_was_sold_leaves_what_is_chosen_from_and_its_page_says_so
     app.button_group(key="what").set_value("vehicle").run()
     (field,) = [one for one in app.text_input if one.label.startswith("Last day in service")]
     field.set_value(AS_OF.isoformat()).run()
-    app.text_input(key=f"because_vehicle_{unit}").set_value("sold").run()
+    app.text_input(key=f"because_vehicle_{unit}").set_value("sold")
     app.button(key="save_correction").click().run()
     assert store.read_units(db).set_index("unit").at[unit, "out_of_service"] == pd.Timestamp(AS_OF)
     page = run("unit", unit=unit)
@@ -115,7 +115,7 @@ def test_a_reading_is_undone_on_the_phone(db: Database) -> None:
     volts = "25,1" if "24" in str(store.read_units(db).set_index("unit").loc[unit, "system_v"]) else "12,6"
     before = len(store.read_readings(db, units=[unit]))
     app = run("bay", unit=unit)
-    app.text_input(key=f"m_rest_v_{unit}_0").set_value(volts).run()
+    app.text_input(key=f"m_rest_v_{unit}_0").set_value(volts)
     app.button(key="save").click().run()
     assert len(store.read_readings(db, units=[unit])) == before + 1
     app.button(key="undo_saved").click().run()
@@ -165,9 +165,9 @@ def test_a_repair_is_corrected_moved_and_undone(db: Database) -> None:
     app.button_group(key="what").set_value("repair").run()
     app.selectbox(key=f"which_repair_{unit}").set_value(number).run()
     key = f"repair_{number}_0"
-    app.selectbox(key=f"c_part_{key}").set_value("ground_path").run()
-    app.selectbox(key=f"c_action_{key}").set_value("cleaned").run()
-    app.text_input(key=f"c_note_{key}").set_value(HOSTILE).run()
+    app.selectbox(key=f"c_part_{key}").set_value("ground_path")
+    app.selectbox(key=f"c_action_{key}").set_value("cleaned")
+    app.text_input(key=f"c_note_{key}").set_value(HOSTILE)
     app.selectbox(key=f"c_unit_{key}").set_value(other).run()
     app.button(key="save_correction").click().run()
     assert "needs a reason" in said(app)
@@ -187,7 +187,7 @@ def test_a_reading_is_withdrawn_with_a_reason_and_put_back(db: Database) -> None
     app = run("correct", unit=unit)
     app.button(key="withdraw_now").click().run()
     assert "needs a reason" in said(app)
-    app.text_input(key=f"withdraw_why_reading_{numbers[-1]}").set_value("another vehicle's").run()
+    app.text_input(key=f"withdraw_why_reading_{numbers[-1]}").set_value("another vehicle's")
     app.button(key="withdraw_now").click().run()
     assert "counts no more" in said(app)
     assert store.read_readings(db, units=[unit])["reading_id"].tolist() == numbers[:-1]
@@ -204,11 +204,11 @@ def test_a_decision_is_corrected(db: Database) -> None:
     app = run("correct", unit=unit)
     app.button_group(key="what").set_value("decision").run()
     key = f"decision_{number}_0"
-    app.selectbox(key=f"c_kind_{key}").set_value("postponed").run()
+    app.selectbox(key=f"c_kind_{key}").set_value("postponed")
     app.text_input(key=f"because_decision_{number}").set_value("slip").run()
     app.button(key="save_correction").click().run()
     assert "postponing with both" in said(app)
-    app.text_input(key=f"c_reason_{key}").set_value("on tour").run()
+    app.text_input(key=f"c_reason_{key}").set_value("on tour")
     app.text_input(key=f"c_until_{key}").set_value("2026-12-20").run()
     app.button(key="save_correction").click().run()
     row = read_decisions(db).iloc[0]
@@ -220,7 +220,7 @@ def test_a_refused_correction_says_why_and_changes_nothing(db: Database) -> None
     number = int(store.read_readings(db, units=[unit])["reading_id"].iloc[-1])
     before = store.read_readings(db, units=[unit])
     app = run("correct", unit=unit)
-    app.text_input(key=f"c_rest_v_reading_{number}_0").set_value("1264").run()
+    app.text_input(key=f"c_rest_v_reading_{number}_0").set_value("1264")
     app.text_input(key=f"because_reading_{number}").set_value("misread").run()
     app.button(key="save_correction").click().run()
     assert "Rest volts is 1264" in said(app).replace("\\", "")
@@ -248,10 +248,10 @@ def test_the_logbook_filters_and_undoes(db: Database) -> None:
     assert table["record"].tolist()[0] == f"repair {number}"
     app.text_input(key="who_did").set_value("BEN").run()
     assert app.dataframe[0].value["what"].tolist() == ["recorded"]
-    app.text_input(key="who_did").set_value("").run()
+    app.text_input(key="who_did").set_value("")
     app.text_input(key="unit_is").set_value(unit).run()
     assert set(app.dataframe[0].value["unit"]) == {unit}
-    app.selectbox(key="undo_change").set_value(change).run()
+    app.selectbox(key="undo_change").set_value(change)
     app.button(key="undo_now").click().run()
     assert "Undone" in said(app)
     assert repairs_of(db, unit).set_index("repair_id").loc[number, "note"] == ""
@@ -287,7 +287,7 @@ def test_a_vehicle_that_moved_is_put_right_and_undone(db: Database) -> None:
     kind.set_value("AGM").run()
     app.button(key="save_correction").click().run()
     assert "needs a reason" in said(app)
-    app.text_input(key=f"because_vehicle_{unit}").set_value("moved").run()
+    app.text_input(key=f"because_vehicle_{unit}").set_value("moved")
     app.button(key="save_correction").click().run()
     assert "the old values stay on record" in said(app)
     now = store.read_units(db).set_index("unit").loc[unit]

@@ -291,7 +291,7 @@ def test_postponing_needs_a_reason_and_goes_on_record(fleet: Path) -> None:
     app = run("unit", unit=unit)
     app.button(key="postpone_now").click().run()
     assert "Say why" in said(app)
-    app.text_input(key=f"why_{unit}").set_value(HOSTILE).run()
+    app.text_input(key=f"why_{unit}").set_value(HOSTILE)
     app.button(key="postpone_now").click().run()
     assert not app.exception
     decisions = read_decisions(store.open_database(fleet))
@@ -319,7 +319,7 @@ def test_a_reading_with_a_slip_is_caught_saved_once_and_corrected(fleet: Path) -
     assert after.iloc[-1]["rest_v"] == pytest.approx(float(volts.replace(",", ".")))
     number = int(after.iloc[-1]["reading_id"])
     app = run("correct", unit=unit)
-    app.text_input(key=f"c_rest_v_reading_{number}_0").set_value("12.3" if volts == "12,6" else "24.9").run()
+    app.text_input(key=f"c_rest_v_reading_{number}_0").set_value("12.3" if volts == "12,6" else "24.9")
     app.text_input(key=f"because_reading_{number}").set_value("misread").run()
     app.button(key="save_correction").click().run()
     assert "Corrected" in said(app)
@@ -358,7 +358,7 @@ def test_a_set_aside_row_is_dismissed_with_a_reason(fleet: Path) -> None:
         pytest.fail("the invented fleet has gross errors, so that rows are set aside")
     number = int(rows["id"].iloc[0])
     app = run("set_aside")
-    app.text_input(key=f"aside_why_{number}").set_value("no such reading").run()
+    app.text_input(key=f"aside_why_{number}").set_value("no such reading")
     app.button(key=f"dismiss_now_{number}").click().run()
     assert "Left out" in said(app)
     assert len(list_set_aside(db, state="dismissed")) == 1
@@ -379,7 +379,7 @@ def test_a_set_aside_row_is_corrected_and_admitted(fleet: Path) -> None:
     field.set_value("nonsense").run()
     app.button(key=f"admit_{wrong['id']}").click().run()
     assert "is not a number" in said(app)
-    app.text_input(key=f"aside_{wrong['id']}_{column}").set_value(fits).run()
+    app.text_input(key=f"aside_{wrong['id']}_{column}").set_value(fits)
     app.button(key=f"admit_{wrong['id']}").click().run()
     assert "Taken in" in said(app)
     corrected = list_set_aside(db, state="corrected")
@@ -391,7 +391,7 @@ def test_a_set_aside_row_is_corrected_and_admitted(fleet: Path) -> None:
 
 def test_settings_are_kept(fleet: Path) -> None:
     app = run("settings")
-    app.number_input(key="set_horizon").set_value(45).run()
+    app.number_input(key="set_horizon").set_value(45)
     app.button(key="save_settings").click().run()
     assert read_settings(store.open_database(fleet))["horizon_days"] == 45
 
@@ -399,14 +399,14 @@ def test_settings_are_kept(fleet: Path) -> None:
 @pytest.mark.nightly
 def test_codes_for_windscreens_hold_the_address_that_was_set(fleet: Path) -> None:
     app = run("settings")
-    app.text_input(key="set_address").set_value("workshop").run()
+    app.text_input(key="set_address").set_value("workshop")
     app.button(key="save_settings").click().run()
     assert "allowed is an address such as" in said(app)
     assert "screens_address" not in read_settings(store.open_database(fleet))
-    app.text_input(key="set_address").set_value("http://localhost:8501").run()
+    app.text_input(key="set_address").set_value("http://localhost:8501")
     app.button(key="save_settings").click().run()
     assert "which a phone cannot reach" in said(run("fleet"))
-    app.text_input(key="set_address").set_value("http://workshop:8501/").run()
+    app.text_input(key="set_address").set_value("http://workshop:8501/")
     app.button(key="save_settings").click().run()
     assert read_settings(store.open_database(fleet))["screens_address"] == "http://workshop:8501"
     assert f"The code holds {safe('http://workshop:8501')}." in said(run("fleet"))

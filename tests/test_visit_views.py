@@ -83,7 +83,7 @@ def key(visit: Mapping[str, Any], name: str) -> str:
 
 def replaced(app: AppTest, visit: Mapping[str, Any]) -> AppTest:
     """Worn, replaced, and two values after."""
-    app.button_group(key=key(visit, "found")).set_value("worn").run()
+    app.button_group(key=key(visit, "found")).set_value("worn")
     app.button_group(key=key(visit, "action")).set_value("replaced").run()
     app.text_input(key=key(visit, "after_rest_v")).set_value("25.4")
     app.text_input(key=key(visit, "after_crank_min_v")).set_value("22,1")
@@ -118,7 +118,7 @@ def test_one_form_is_the_repair_record_and_closes_the_visit(fleet: Path) -> None
 def test_a_value_that_cannot_be_is_said_and_nothing_is_kept(fleet: Path) -> None:
     visit = planned(fleet)
     app = replaced(form(visit), visit)
-    app.text_input(key=key(visit, "after_rest_v")).set_value("254").run()
+    app.text_input(key=key(visit, "after_rest_v")).set_value("254")
     app.button(key="save_visit").click().run()
     assert "rest" in " ".join(str(error.value) for error in app.error).lower()
     assert read_visits(store.open_database(fleet)).empty
@@ -131,7 +131,7 @@ def test_nobody_without_a_name_closes_a_visit(fleet: Path) -> None:
     app.button(key="save_visit").click().run()
     assert "Give your name" in said(app)
     assert read_visits(store.open_database(fleet)).empty
-    app.text_input(key="who_visit").set_value("bo").run()
+    app.text_input(key="who_visit").set_value("bo")
     app.button(key="save_visit").click().run()
     assert read_visits(store.open_database(fleet))["by"].tolist() == ["bo"]
 
@@ -154,9 +154,9 @@ def test_another_part_is_asked_for_and_worked_on(fleet: Path) -> None:
     visit = planned(fleet)
     other = "ground_path" if visit["parts"][0] != "ground_path" else "battery"
     app = form(visit)
-    app.button_group(key=key(visit, "found")).set_value("other").run()
-    app.button_group(key=key(visit, "other")).set_value(other).run()
-    app.button_group(key=key(visit, "action")).set_value("cleaned").run()
+    app.button_group(key=key(visit, "found")).set_value("other")
+    app.button_group(key=key(visit, "other")).set_value(other)
+    app.button_group(key=key(visit, "action")).set_value("cleaned")
     app.button(key="save_visit").click().run()
     done = read_visits(store.open_database(fleet)).iloc[-1]
     assert (done["found"], done["other_part"], done["work"]) == ("other", other, f"{other} cleaned")
@@ -191,8 +191,8 @@ def test_every_page_shows_that_it_is_closed(fleet: Path) -> None:
     app = run("correct", unit=visit["unit"])
     app.session_state["what"] = "visit"
     app.run()
-    app.selectbox(key="c_found_visit_1_0").set_value("sound").run()
-    app.text_input(key="because_visit_1").set_value("looked again").run()
+    app.selectbox(key="c_found_visit_1_0").set_value("sound")
+    app.text_input(key="because_visit_1").set_value("looked again")
     app.button(key="save_correction").click().run()
     assert read_visits(store.open_database(fleet))["found"].tolist() == ["sound"]
 
