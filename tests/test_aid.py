@@ -12,6 +12,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+import samples_kept
 from samples_fleet import drawn_of, fleet, quick, tables_of
 from test_circuit import STATE
 from test_one_reading import EXPECTED, take, value_of
@@ -175,7 +176,7 @@ def test_a_list_changes_nothing_without_and_no_draw_starts_colder_with_one(monke
     """Nil amps, the same list; of the same drawn vehicles, the more the aid draws the warmer the coldest start of each."""
     quick(monkeypatch)
     tables, day = tables_of(fleet()), pd.Timestamp(fleet().as_of)
-    bare = assess(tables, as_of=day, with_classes=False)
+    bare = samples_kept.assess(tables, as_of=day, with_classes=False)
     nil = assess(
         replace(tables, units=tables.units.assign(aid_load_a=0.0, aid_below_c=3.0)), as_of=day, with_classes=False
     )
@@ -204,7 +205,7 @@ def test_engines_on_a_heater_start_colder_and_all_others_as_before(monkeypatch: 
     of 4 K tells; the others to the bit."""
     quick(monkeypatch)
     state, own = (lambda a: (a.state, a.prognosis))(
-        drawn_of(assess(tables_of(fleet()), as_of=pd.Timestamp(fleet().as_of), with_classes=False))
+        drawn_of(samples_kept.assess(tables_of(fleet()), as_of=pd.Timestamp(fleet().as_of), with_classes=False))
     )
     n = len(state.rest_v)
     heated = np.arange(n) % 2 == 0

@@ -282,31 +282,32 @@ def test_no_unit_and_unknown_unit_are_bad_calls(tables: FleetTables) -> None:
         assess(replace(tables, units=tables.units.iloc[1:]), as_of=DAY)
 
 
-def test_tables_are_not_changed(tables: FleetTables) -> None:
-    """Contract: arguments are never changed."""
-    copies = replace(tables, **{n: getattr(tables, n).copy() for n in TABLES})
-    assess(tables, as_of=DAY)
-    for name in TABLES:
-        pd.testing.assert_frame_equal(getattr(tables, name), getattr(copies, name))
-
-
 # --- order of rows ---------------------------------------------------------------------------------------------------
 
 
-def test_the_order_of_rows_is_of_no_matter(tables: FleetTables, usual: Assessment) -> None:
-    """Property: shuffled rows of every table but the vehicles', the same assessment."""
+def test_the_order_of_rows_is_of_no_matter_nor_a_repair_of_a_vehicle_that_is_not_there(
+    tables: FleetTables, usual: Assessment
+) -> None:
+    """Property: shuffled rows of every table but the vehicles', and a repair that resets nobody's part, the same assessment."""
+    stray = pd.DataFrame(
+        {"unit": ["nobody"], "done_on": [DAY - pd.Timedelta(days=9)], "part": ["battery"], "action": ["replaced"], "reason": ["preventive"]}
+    )  # fmt: skip
+    more = replace(tables, repairs=pd.concat([tables.repairs, stray], ignore_index=True))
     shuffled = {
-        name: getattr(tables, name).sample(frac=1.0, random_state=1).reset_index(drop=True)
+        name: getattr(more, name).sample(frac=1.0, random_state=1).reset_index(drop=True)
         for name in ("readings", "repairs", "climate", "forecast")
     }
     assert_same(usual, assess(replace(tables, **shuffled), as_of=DAY))
 
 
-def test_the_order_of_units_is_of_no_matter(tables: FleetTables, usual: Assessment) -> None:
-    """Property: shuffled vehicles, the same list."""
-    shuffled = tables.units.sample(frac=1.0, random_state=1).reset_index(drop=True)
-    one, other = usual, assess(replace(tables, units=shuffled), as_of=DAY)
-    pd.testing.assert_frame_equal(one.units, other.units)
+def test_the_order_of_units_is_of_no_matter_and_tables_are_not_changed(tables: FleetTables, usual: Assessment) -> None:
+    """Property: shuffled vehicles, the same list to 1e-9. Contract: arguments are never changed."""
+    shuffled = replace(tables, units=tables.units.sample(frac=1.0, random_state=1).reset_index(drop=True))
+    copies = {name: getattr(shuffled, name).copy() for name in TABLES}
+    other = assess(shuffled, as_of=DAY)
+    pd.testing.assert_frame_equal(usual.units, other.units, rtol=0.0, atol=1e-9)
+    for name in TABLES:
+        pd.testing.assert_frame_equal(getattr(shuffled, name), copies[name])
 
 
 # --- too little data -------------------------------------------------------------------------------------------------
@@ -314,19 +315,23 @@ def test_the_order_of_units_is_of_no_matter(tables: FleetTables, usual: Assessme
 
 def test_too_few_readings_are_said_and_not_flagged(tables: FleetTables, usual: Assessment) -> None:
     """Contract: units with too few readings are said to be so, not scored as healthy."""
-    worst = usual.units["unit"].iloc[0]
-    mine = (tables.readings["unit"] == worst) & (tables.readings["taken_at"] < DAY)
-    for kept, status in ((0, "no reading"), (2, "too few readings"), (3, "judged")):
-        drop = tables.readings[mine].sort_values("taken_at").index[: int(mine.sum()) - kept]
-        assessed = assess(replace(tables, readings=tables.readings.drop(drop)), as_of=DAY)
-        unit = assessed.units.set_index("unit").loc[worst]
+    cases = {0: "no reading", 2: "too few readings", 3: "judged"}
+    worst = dict(zip(cases, usual.units["unit"], strict=False))
+    drop: list[int] = []
+    for kept, name in worst.items():
+        mine = tables.readings[(tables.readings["unit"] == name) & (tables.readings["taken_at"] < DAY)]
+        drop += mine.sort_values("taken_at").index[: len(mine) - kept].tolist()
+    assessed = assess(replace(tables, readings=tables.readings.drop(drop)), as_of=DAY)
+    assert_sound(assessed)
+    rows = {row["unit"]: row for row in list_rows(assessed, tables.readings, flagged_only=False)}
+    for kept, status in cases.items():
+        unit = assessed.units.set_index("unit").loc[worst[kept]]
         assert unit["status"] == status
         assert unit["readings"] == kept
         assert unit["last_reading_on"] is pd.NaT or kept
-        assert_sound(assessed)
         if status != "judged":
             assert not unit["flagged"]
-            row = next(r for r in list_rows(assessed, tables.readings, flagged_only=False) if r["unit"] == worst)
+            row = rows[worst[kept]]
             assert "too few to judge" in row["reasons"][0]
             assert row["action"] == "take readings at the next service"
 
@@ -419,15 +424,6 @@ def test_an_unknown_depot_has_the_wide_unknown_climate(tables: FleetTables, usua
 def test_no_depot_known_at_all(tables: FleetTables) -> None:
     """A units table whose depots are all missing is still judged."""
     assert_sound(assess(replace(tables, units=tables.units.assign(depot=None)), as_of=DAY))
-
-
-def test_a_repair_of_a_vehicle_that_is_not_there_changes_no_other(tables: FleetTables, usual: Assessment) -> None:
-    """A repair of an unknown vehicle resets nobody's part."""
-    stray = pd.DataFrame(
-        {"unit": ["nobody"], "done_on": [DAY - pd.Timedelta(days=9)], "part": ["battery"], "action": ["replaced"], "reason": ["preventive"]}
-    )  # fmt: skip
-    more = replace(tables, repairs=pd.concat([tables.repairs, stray], ignore_index=True))
-    assert_same(usual, assess(more, as_of=DAY))
 
 
 # --- what moves the list ---------------------------------------------------------------------------------------------

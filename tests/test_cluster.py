@@ -22,8 +22,9 @@ import pandas as pd
 import pytest
 import samples_kept
 from benchmarks.fleets import write_fleet
-from samples_fleet import fleet_folder, quick
+from samples_fleet import SMALL, fleet_folder, quick
 from sqlite_utils import Database
+from test_left_service import put_out
 
 from analysis.worklist import assess as worklist
 from analysis.worklist.assess import FleetList
@@ -52,11 +53,13 @@ TOLERATED = 5.0
 
 @pytest.fixture(scope="module")
 def path(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The small fleet, with what people said of it: a look that found nothing, a renewal confirmed, a limit of their own."""
+    """The small fleet, with what people said of it: a look that found nothing, a renewal confirmed, a limit of their own; on DAY
+    four have left, three of them neighbours by name."""
     folder = tmp_path_factory.mktemp("fleet")
     file = fleet_folder(folder).rename(folder / "fleet.db")
-    db = open_database(file)
-    first, second = [name for (name,) in db.execute("SELECT unit FROM units ORDER BY unit LIMIT 2")]
+    names = [name for (name,) in open_database(file).execute("SELECT unit FROM units ORDER BY unit")]
+    db = put_out(file, *names[3:6], names[10])
+    first, second = names[:2]
     now = dt.datetime(2022, 12, 1, 6)
     save_decision(db, unit=first, iso_week="2022-W48", kind="nothing_found", by="x", now=now)
     answer = {"part": "battery", "around_on": dt.date(2022, 1, 1), "answer": "confirmed"}
@@ -68,9 +71,9 @@ def path(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def folder(path: Path) -> Path:
-    """Its export, a few vehicles to a partition."""
+    """Its export, three vehicles to a partition, of which one holds none that is in service on DAY."""
     made = path.with_name("parquet")
-    export_folder(open_database(path), made, vehicles=7)
+    export_folder(open_database(path), made, vehicles=3)
     return made
 
 
@@ -100,8 +103,8 @@ def test_a_fleet_in_partitions_is_listed_as_a_whole_one(
         load_tables(open_database(path), before=DAY), as_of=pd.Timestamp(DAY), tolerated_false_flags=TOLERATED
     )
     found = assess_folder(opened_folder(folder), Here(), as_of=DAY, horizon_days=30, tolerated=TOLERATED)
-    assert opened_folder(folder).partitions > 3
-    assert len(found.units) == len(whole.units) > 20
+    assert opened_folder(folder).partitions == 8
+    assert len(found.units) == len(whole.units) == SMALL.units - 4
     assert_same_list(found, whole)
 
 

@@ -12,7 +12,7 @@ import pandas as pd
 import pytest
 import samples_kept
 from print_choices import NUMBERS
-from samples_fleet import drawn_of, fleet, quick, tables_of
+from samples_fleet import drawn_of, few, fleet, quick, tables_of
 from scipy.stats import kstest, qmc
 
 from analysis.forecast import learning
@@ -127,18 +127,19 @@ def same(one: Assessment, other: Assessment) -> None:
     "names", [("AAA", "U00009x", "ZZZ"), *(pytest.param((n,), marks=pytest.mark.nightly) for n in ("AAA", "ZZZ"))]
 )
 def test_vehicles_never_read_change_nothing_for_the_others(
-    names: tuple[str, ...], usual: Assessment, monkeypatch: pytest.MonkeyPatch
+    names: tuple[str, ...], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """More vehicles, first, in the middle and last by name, of a known and a new class: all others to 1e-9, so that removing or renaming
     them changes nothing either; by night one alone."""
-    quick(monkeypatch, looks=2)
-    made = tables_of(fleet())
+    quick(monkeypatch)
+    made = tables_of(few())
     more = pd.concat([made.units.iloc[:1].assign(unit=name) for name in names])
     more.loc[more["unit"] == "ZZZ", "vehicle_class"] = "a class of its own"
     units = pd.concat([more, made.units], ignore_index=True)
-    same(usual, assess(replace(made, units=units), as_of=DAY))
+    same(samples_kept.assess(made, as_of=DAY), assess(replace(made, units=units), as_of=DAY))
 
 
+@pytest.mark.nightly
 def test_the_order_of_files_changes_nothing(usual: Assessment, monkeypatch: pytest.MonkeyPatch) -> None:
     """Rows of every table shuffled: all figures to 1e-9."""
     quick(monkeypatch, looks=2)

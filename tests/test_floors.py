@@ -11,6 +11,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+import samples_kept
 from samples_fleet import fleet, quick, tables_of
 from test_circuit import STATE
 
@@ -24,7 +25,7 @@ from analysis.starting.floors import FLOORS, NOWHERE_C, floors_of, freezing_c
 from analysis.starting.loop import StartState, solve_start
 from analysis.worklist.assess import assess
 
-DAY = pd.Timestamp("2022-12-15")
+DAY = pd.Timestamp("2022-12-12")
 
 
 def vehicle(**own: object) -> pd.DataFrame:
@@ -124,7 +125,10 @@ def test_no_list_promises_a_start_below_the_oil_and_says_what_holds_it(monkeypat
     quick(monkeypatch)
     tables = tables_of(fleet())
     thick = replace(tables, units=tables.units.assign(oil_grade="25W-60"))
-    plain, held = (assess(t, as_of=DAY).units.set_index("unit").sort_index() for t in (tables, thick))
+    plain, held = (
+        found.units.set_index("unit").sort_index()
+        for found in (samples_kept.assess(tables, as_of=DAY), assess(thick, as_of=DAY))
+    )
     assert (plain.coldest_start_c < -12.0).any()
     assert (held.coldest_start_c >= -10.0).all()
     assert (held.limited_by == "oil").any()

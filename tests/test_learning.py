@@ -10,7 +10,8 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-from samples_fleet import fleet, tables_of
+import samples_kept
+from samples_fleet import fleet, quick, tables_of
 
 import analysis.forecast.past
 from analysis.forecast import learning
@@ -264,11 +265,12 @@ def test_needs_are_learned_about_the_coldest_month_of_the_class_s_depots() -> No
 
 def test_drawn_needs_have_the_posteriors_mean_and_stay_with_their_class() -> None:
     """Property: 128 draws of each class keep its mean within a tenth of its error, whatever other classes there are."""
-    made = tables_of(fleet())
-    panel = make_panel(made.units, made.readings.iloc[:0])
-    learned = learn_needs(made.before(DAY), panel, day_number(DAY), looks={})
+    with pytest.MonkeyPatch.context() as patch:
+        quick(patch)
+        found = samples_kept.assess(tables_of(fleet()), as_of=DAY)
+    learned = found.shared.learned
     drawn = learned.drawn(128)
-    assert drawn.shape == (len(panel.groups), 128, 3)
+    assert drawn.shape == (len(found.state.panel.groups), 128, 3)
     assert np.abs(drawn.mean(axis=1) - learned.needs) == pytest.approx(0.0, abs=0.35 * float(learned.se.max()))
 
 

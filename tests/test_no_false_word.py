@@ -112,6 +112,12 @@ def cold_and_risk_agree(assessed: Assessment, low_c: float) -> None:
     assert (sound["no_start_probability"] < 0.1).all()
 
 
+@pytest.fixture(autouse=True)
+def _quick(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What was learned of the class matters little here: one look at the past does."""
+    quick(monkeypatch)
+
+
 @pytest.mark.parametrize("kind", one_in(2, KINDS))
 @pytest.mark.parametrize("seed", SEEDS)
 def test_nothing_impossible_is_said_of_any_fleet(kind: str, seed: int) -> None:
@@ -140,12 +146,8 @@ def test_a_constant_good_drop_alone_condemns_nobody() -> None:
 
 @pytest.mark.slow
 @pytest.mark.nightly  # one more fleet for what is held of every kind of small fleet above
-def test_nothing_impossible_is_said_on_the_demos_dates(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Property, on the demo operator's 144 vehicles: every eighth week of almost three years, and its own day.
-
-    What was learned of the class matters little here: one look at the past does.
-    """
-    quick(monkeypatch)
+def test_nothing_impossible_is_said_on_the_demos_dates() -> None:
+    """Property, on the demo operator's 144 vehicles: every eighth week of almost three years, and its own day."""
     made = demo().fleet()
     tables = FleetTables(made.units, made.readings, made.repairs, made.climate, made.forecast)
     looks: dict[str, Look] = {}

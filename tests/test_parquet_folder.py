@@ -15,6 +15,7 @@ from typing import Any
 
 import pytest
 from samples_chance import one_in
+from samples_kept import copy_of
 from sqlite_utils import Database
 
 from dashboard.cli.main import main
@@ -182,6 +183,14 @@ def test_words_of_the_commands(odd: Path, tmp_path: Path, capsys: pytest.Capture
     assert contents(again) == contents(odd)
 
 
+@pytest.fixture(scope="module")
+def exported(odd: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Its export, two vehicles to a partition; to be copied."""
+    folder = tmp_path_factory.mktemp("exported") / "folder"
+    export_folder(open_database(odd), folder, vehicles=2)
+    return folder
+
+
 def _without_manifest(folder: Path) -> None:
     (folder / MANIFEST).unlink()
 
@@ -243,10 +252,9 @@ def _told(folder: Path, change: Callable[[dict[str, Any]], object]) -> None:
     ],
 )
 def test_what_is_wrong_with_a_folder_is_said_and_nothing_is_made(
-    harm: Callable[[Path], None], error: type[Exception], words: str, odd: Path, tmp_path: Path
+    harm: Callable[[Path], None], error: type[Exception], words: str, exported: Path, tmp_path: Path
 ) -> None:
-    own = tmp_path / "own"
-    export_folder(open_database(odd), own, vehicles=2)
+    own = copy_of(exported, tmp_path / "own")
     harm(own)
     with pytest.raises(error, match=words):
         import_folder(own, tmp_path / "again.db")

@@ -12,6 +12,7 @@ import pytest
 from openpyxl import load_workbook
 from samples_chance import one_in
 from samples_fleet import demo, fleet, quick, tables_of
+from samples_kept import assess as kept_assess
 from samples_kept import copy_of, in_one_file, kept, kept_file
 from samples_plan import AS_OF, make_inputs
 from sqlite_utils import Database
@@ -19,7 +20,7 @@ from sqlite_utils import Database
 from analysis.circuit.limit_book import LimitBook
 from analysis.plan.replacement_plan import PlanInputs, ReplacementPlan, plan_replacements
 from analysis.plan.result import rows_of
-from analysis.worklist.assess import Assessment, assess
+from analysis.worklist.assess import Assessment
 from dashboard.desk import planning
 from dashboard.desk.assessment import STATED, list_rows, seen_to
 from dashboard.desk.plan_moves import changed, keep_pin, let_go, try_move
@@ -98,7 +99,7 @@ def test_list_and_plan_ask_for_the_same_measurement(name: str, monkeypatch: pyte
     quick(monkeypatch)
     made = demo().fleet() if name == "demo" else fleet()
     tables, day = tables_of(made), pd.Timestamp(made.as_of)
-    found = assess(tables, as_of=day, with_classes=False)
+    found = kept_assess(tables, as_of=day, with_classes=False)
     asked = measures_of(found, tables.readings, STATED)
     rows = {row["unit"]: row for row in list_rows(found, tables.readings, flagged_only=True)}
     inputs = PlanInputs(
@@ -191,14 +192,14 @@ def test_an_older_date_does_not_build_on_a_later_plan(office: tuple[Database, An
 def test_the_same_question_is_not_solved_again(office: tuple[Database, Any], monkeypatch: pytest.MonkeyPatch) -> None:
     """The plan on record stands while nothing that it is made of changes; whatever changes, a plan is made."""
     db, found = office
-    make_plan(db, as_of=DAY, assessment=found)
-    last = make_plan(db, as_of=DAY, assessment=found)
+    make_plan(db, as_of=DAY, assessment=found, weeks=6)
+    last = make_plan(db, as_of=DAY, assessment=found, weeks=6)
     late = str(last.visits["unit"].iloc[0])
     asked: list[object] = []
     monkeypatch.setattr(
         planning, "plan_replacements", lambda *told, **more: asked.append(told) or plan_replacements(*told, **more)
     )
-    assert rows_of(make_plan(db, as_of=DAY, assessment=found).visits) == rows_of(last.visits)
+    assert rows_of(make_plan(db, as_of=DAY, assessment=found, weeks=6).visits) == rows_of(last.visits)
     assert not asked
     changes = [
         lambda: set_pin(db, unit=last.visits["unit"].iloc[-1], kind="forbid", week="2026-W49", by="lead"),
@@ -210,10 +211,10 @@ def test_the_same_question_is_not_solved_again(office: tuple[Database, Any], mon
     ]
     for count, change in enumerate(changes, start=1):
         change()
-        make_plan(db, as_of=DAY, assessment=found)
+        make_plan(db, as_of=DAY, assessment=found, weeks=6)
         assert len(asked) == count
     make_plan(db, as_of=DAY, assessment=found, weeks=8)
-    make_plan(db, as_of=date(2026, 11, 30), assessment=found)
+    make_plan(db, as_of=date(2026, 11, 30), assessment=found, weeks=6)
     assert len(asked) == len(changes) + 2
 
 

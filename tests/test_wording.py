@@ -449,30 +449,30 @@ def test_every_temperature_is_turned_once(assessed: Assessment) -> None:
         assert reasons.read_reasons(row, DAY, fahrenheit=False) == row["reasons"]
 
 
-@pytest.mark.parametrize(
-    ("aid", "below_c", "celsius", "fahrenheit"),
-    [
-        (
-            "block_heater", -10.0,
-            ["with its block heater on below −10 °C the engine is taken to be 15 degrees warmer than the air"],
-            ["with its block heater on below 14 °F the engine is taken to be 27 degrees warmer than the air"],
-        ),
-        ("block_heater", np.nan, *[["nobody said below what its block heater is plugged in: it counts as off"]] * 2),
-        ("intake_heater", -10.0, [], []),
-    ],
-)  # fmt: skip
-def test_what_is_assumed_of_a_block_heater_is_said_where_its_coldest_start_is(
-    aid: str, below_c: float, celsius: list[str], fahrenheit: list[str], monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """After the coldest start, on screen, paper and command line alike, because all of them show a row's reasons."""
+HEATERS: list[tuple[str, float, list[str], list[str]]] = [
+    (
+        "block_heater", -10.0,
+        ["with its block heater on below −10 °C the engine is taken to be 15 degrees warmer than the air"],
+        ["with its block heater on below 14 °F the engine is taken to be 27 degrees warmer than the air"],
+    ),
+    ("block_heater", np.nan, *[["nobody said below what its block heater is plugged in: it counts as off"]] * 2),
+    ("intake_heater", -10.0, [], []),
+]  # fmt: skip
+
+
+def test_what_is_assumed_of_a_block_heater_is_said_where_its_coldest_start_is(monkeypatch: pytest.MonkeyPatch) -> None:
+    """After the coldest start, on screen, paper and command line alike, because all of them show a row's reasons; each third vehicle
+    has another heater."""
     tables = tables_of(fleet())
-    aided = replace(tables, units=tables.units.assign(starting_aid=aid, aid_below_c=below_c))
+    of = [HEATERS[k % len(HEATERS)] for k in range(len(tables.units))]
+    aided = tables.units.assign(starting_aid=[aid for aid, *_ in of], aid_below_c=[below_c for _, below_c, *_ in of])
     quick(monkeypatch)
-    found = samples_kept.assess(aided, as_of=DAY)
+    found = samples_kept.assess(replace(tables, units=aided), as_of=DAY)
     judged = found.units[(found.units["status"] == "judged") & (found.units["failed_starts"] == 0)]
-    assert len(judged)
+    says = dict(zip(tables.units["unit"], of, strict=True))
+    assert len({id(says[unit]) for unit in judged["unit"]}) == len(HEATERS), "some of each"
     for unit in judged.to_dict("records"):
-        row = row_of(found, unit)
+        row, (*_, celsius, fahrenheit) = row_of(found, unit), says[unit["unit"]]
         for in_f, said in ((False, celsius), (True, fahrenheit)):
             read = reasons.read_reasons(row, DAY, fahrenheit=in_f)
             at = next(k for k, text in enumerate(read) if "80 % sure: " in text)
