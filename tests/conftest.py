@@ -61,8 +61,8 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 def pytest_collection_finish() -> None:
     """What was loaded stays to the end: it is not looked through again at every collection of garbage, nor are these as frequent.
 
-    Which installed packages bring components for Streamlit is looked for once, and not by every page that a test opens; the end of
-    a page is waited for, and not asked for a thousand times a second.
+    Which installed packages bring components for Streamlit is looked for once, and not by every page that a test opens; a page is
+    compiled once, as the server does; its end is waited for, and not asked for a thousand times a second.
     """
     if "streamlit.testing.v1" in sys.modules:
         from streamlit.components.v2 import manifest_scanner
@@ -75,6 +75,8 @@ def pytest_collection_finish() -> None:
             if not page.script_stopped():
                 asked(page, timeout)
 
+        compiled = pages.ScriptCache()
+        pages.ScriptCache = lambda: compiled  # type: ignore[assignment,misc]
         pages.require_widgets_deltas = waited
         manifest_scanner.scan_component_manifests = cache(manifest_scanner.scan_component_manifests)
     gc.freeze()

@@ -497,7 +497,8 @@ def no_control_characters(text: str) -> bool:
 
 COMMANDS = [
     ("risk", "--as-of", "2022-12-01", "--all"), ("set-aside", "list"), ("set-aside", "show", "1"), ("classes", "--as-of", "2022-12-01"),
-    ("resets", "list", "--as-of", "2022-12-01"), ("unit", "=nothing\x1b[31m"), ("record", "X\x1b[31m", "--rest-v", "1\x1b[0m"),
+    ("resets", "list", "--as-of", "2022-12-01"), ("unit", "=nothing\x1b[31m", "--as-of", "2022-12-01"),
+    ("record", "X\x1b[31m", "--rest-v", "1\x1b[0m"),
     ("source", "show", "\x1b[31mnone"), ("risk", "--as-of", "\x1b[31m"),
 ]  # fmt: skip
 

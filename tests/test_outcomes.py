@@ -280,7 +280,7 @@ def test_a_vehicle_never_measured_leads_the_list_when_it_failed(monkeypatch: pyt
 
 def test_failures_without_a_repair_teach_the_class_what_it_needs(monkeypatch: pytest.MonkeyPatch) -> None:
     """The fleet's no-starts given as outcomes, their repairs without a reason, teach as much as the repairs' reasons."""
-    quick(monkeypatch, looks=6)
+    quick(monkeypatch, looks=3)
     made = tables_of(fleet())
     by_repairs = assess(made, as_of=DAY)
     bad = made.repairs[made.repairs["reason"] == "no_start"]

@@ -144,7 +144,6 @@ def test_a_plan_of_nothing_is_said_in_sentences(fleet: Path, what: str, monkeypa
 
 
 def test_a_version_reckoned_before_all_ways_went_over_the_same_weeks_compares_nothing(fleet: Path) -> None:
-    run("plan")
     db = store.open_database(fleet)
     row = read_plan(db)
     assert row is not None

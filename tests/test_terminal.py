@@ -17,7 +17,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 from samples_chance import one_in
-from samples_fleet import fleet_folder, quick
+from samples_fleet import few_folder, quick
 
 from dashboard.cli.commands import changes, database, lists, vehicle
 from dashboard.cli.main import main
@@ -31,7 +31,7 @@ from ingest.store import open_database
 
 DAY = "2022-12-12"
 HOSTILE = "\x1b[31m\x9b2J\u202e\u2028\x07\ue000"
-UNIT = f"U00014{HOSTILE}"
+UNIT = f"U00019{HOSTILE}"
 RENAMED = {
     "units": ("unit", "vehicle_class", "depot"),
     "readings": ("unit", "technician", "instrument", "note", "extra", "remark"),
@@ -77,9 +77,9 @@ NOT_WALKED = {("dashboard",)}  # it serves until it is stopped; what it says fir
 
 @pytest.fixture(scope="module")
 def hostile(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The small fleet with names that command a terminal, put into the database past every check."""
+    """Five vehicles with names that command a terminal, put into the database past every check."""
     folder = tmp_path_factory.mktemp("terminal")
-    path = fleet_folder(folder).rename(folder / "h.db")
+    path = few_folder(folder).rename(folder / "h.db")
     connection = sqlite3.connect(path)
     for table, columns in RENAMED.items():
         connection.execute(
@@ -141,7 +141,7 @@ def test_no_command_prints_what_a_terminal_would_act_on(
         assert [ascii(c) for c in text if not (c.isprintable() or c in "\n\t")][:5] == []
     if (words[0] == "unit" and words[1] == UNIT) or words[:2] == ("risk", "--all"):
         assert code == 0
-        assert "U00014" in got.out
+        assert "U00019" in got.out
 
 
 def test_the_walk_passes_every_command() -> None:

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
+from samples_chance import is_night
 from samples_fleet import expected_of
 from samples_screens import assessed, readings_of
 from test_views import run, said
@@ -101,11 +102,13 @@ def test_own_readings_are_hardly_ever_asked_about() -> None:
 
 
 def test_a_reading_under_a_wrong_number_is_asked_about_and_the_right_vehicle_is_named() -> None:
-    """As on larger simulated fleets, where 146 of 150 were named: one in eight may be misread or too like another."""
-    units = made().units["unit"].tolist()
-    found = [(unit, whose(last_of(unit), wrong)) for unit, wrong in zip(units[:8], units[8:], strict=True)]
-    assert sum(one.asked for _, one in found) >= 7
-    assert sum(unit in dict(one.likely) for unit, one in found) >= 7
+    """As on larger simulated fleets, where 146 of 150 were named: one in eight may be misread or too like another; by day none of four."""
+    units, pairs = made().units["unit"].tolist(), 8 if is_night() else 4
+    found = [
+        (unit, whose(last_of(unit), wrong)) for unit, wrong in zip(units[:pairs], units[8 : 8 + pairs], strict=True)
+    ]
+    assert sum(one.asked for _, one in found) >= 7 / 8 * pairs
+    assert sum(unit in dict(one.likely) for unit, one in found) >= 7 / 8 * pairs
 
 
 @pytest.mark.nightly

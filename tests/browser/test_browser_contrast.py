@@ -25,10 +25,10 @@ TALL = {"width": 1280, "height": 4000}  # nothing is below the window, so that a
 GROUND = "getComputedStyle(document.querySelector('[data-testid=stApp]')).backgroundColor"
 TOOLKIT = "[data-testid=stMainMenu], [data-testid=stElementToolbar]"
 PAGES = (
-    ("?part=battery", "need attention"), ("unit?unit={unit}", "Every part"), ("fleet", "The last twelve months"),
+    ("?part=battery", "need attention"), ("logbook", "Logbook"), ("fleet", "The last twelve months"),
     ("plan", "no-starts avoided"), ("bay?unit={unit}", "Rest volts"), ("work?unit={unit}", "What was done"),
     ("visit?unit={unit}", "Visit done"),
-    ("correct?unit={unit}", "Corrections"), ("logbook", "Logbook"),
+    ("correct?unit={unit}", "Corrections"), ("unit?unit={unit}", "Every part"),
     ("files", "Bring in"), ("set_aside", "Rows to put right"), ("settings", "Costs and rules"),
 )  # fmt: skip
 
@@ -74,7 +74,7 @@ def test_numbers_in_filled_cells_are_read(filled: str) -> None:
 def test_every_page_has_its_address_and_is_read_in_both_themes(
     pages: Sequence[tuple[str, str]], opened: Callable[..., Page], address: str
 ) -> None:
-    """Each page at its own address, no wider than the window, without the toolkit's menu; what is no page says so.
+    """Each page at its own address, no wider than the window, its charts drawn, without the toolkit's menu; what is no page says so.
 
     Every text, every edge of a field, every head of a table; the theme is changed in the open page, as phones do at dusk."""
     page, short, grounds = opened(f"{address}/no_such_page", TALL), list[str](), set[str]()
@@ -86,6 +86,8 @@ def test_every_page_has_its_address_and_is_read_in_both_themes(
         move(page, f"/{address_of.format(unit=worst_unit())}", text)
         assert urlsplit(page.url).path == f"/{address_of.partition('?')[0]}"
         no_sideways_scroll(page)
+        if address_of.startswith("unit"):
+            page.locator("[data-testid=stVegaLiteChart] .marks").first.wait_for(timeout=PATIENCE_MS)
         for scheme in schemes:  # the first is what the page before was left in
             before = page.evaluate(GROUND)
             page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]

@@ -65,9 +65,9 @@ def of_12_v(place: int) -> str:
     return str(units[~units["flagged"] & (units["system_v"] == 12)]["unit"].sort_values().iloc[place])
 
 
+@pytest.mark.nightly  # by day test_views.py postpones, and the vehicle's page is opened by test_browser_contrast.py
 @pytest.mark.parametrize(
-    ("size", "theme"),
-    [pytest.param(DESK, "light", id="desk"), pytest.param(PHONE, "dark", id="phone", marks=pytest.mark.nightly)],
+    ("size", "theme"), [pytest.param(DESK, "light", id="desk"), pytest.param(PHONE, "dark", id="phone")]
 )
 def test_a_manager_reads_prints_and_postpones(address: str, opened: Opened, size: dict[str, int], theme: str) -> None:
     """Open the list, print it, open the first vehicle that nothing is decided about, postpone it."""
