@@ -139,7 +139,7 @@ def test_a_battery_that_would_freeze_gains_by_its_renewal(before: Assessment) ->
 
 
 def test_words_and_fields_say_so(tables: FleetTables, before: Assessment) -> None:
-    unit = blamed(before)
+    unit = surely_blamed(before)
     after = again(tables, looks((str(unit["unit"]), str(unit["part"]), "2022-12-09")))
     (row,) = [r for r in list_rows(after, tables.readings, flagged_only=False) if r["unit"] == unit["unit"]]
     assert (row["looked_on"], row["looked_part"]) == ("2022-12-09", unit["part"])

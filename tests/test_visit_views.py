@@ -115,23 +115,19 @@ def test_one_form_is_the_repair_record_and_closes_the_visit(fleet: Path) -> None
     assert len(read_visits(db)) == 1, "after it was taken back it can be reported again"
 
 
-def test_a_value_that_cannot_be_is_said_and_nothing_is_kept(fleet: Path) -> None:
-    visit = planned(fleet)
-    app = replaced(form(visit), visit)
-    app.text_input(key=key(visit, "after_rest_v")).set_value("254")
-    app.button(key="save_visit").click().run()
-    assert "rest" in " ".join(str(error.value) for error in app.error).lower()
-    assert read_visits(store.open_database(fleet)).empty
-    assert app.text_input(key=key(visit, "after_crank_min_v")).value == "22,1", "what was typed stays"
-
-
-def test_nobody_without_a_name_closes_a_visit(fleet: Path) -> None:
+def test_a_missing_name_and_a_value_that_cannot_be_are_said_and_nothing_is_kept(fleet: Path) -> None:
     visit = planned(fleet)
     app = replaced(form(visit, who=""), visit)
     app.button(key="save_visit").click().run()
     assert "Give your name" in said(app)
     assert read_visits(store.open_database(fleet)).empty
     app.text_input(key="who_visit").set_value("bo")
+    app.text_input(key=key(visit, "after_rest_v")).set_value("254")
+    app.button(key="save_visit").click().run()
+    assert "rest" in " ".join(str(error.value) for error in app.error).lower()
+    assert read_visits(store.open_database(fleet)).empty
+    assert app.text_input(key=key(visit, "after_crank_min_v")).value == "22,1", "what was typed stays"
+    app.text_input(key=key(visit, "after_rest_v")).set_value("25,4")
     app.button(key="save_visit").click().run()
     assert read_visits(store.open_database(fleet))["by"].tolist() == ["bo"]
 
