@@ -7,6 +7,7 @@ workshop may bring and on every week of the demo.
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -14,7 +15,7 @@ import pytest
 import samples_kept
 from samples_chance import one_in
 from samples_fleet import demo, quick
-from samples_odd import AS_OF, KINDS, odd_fleet
+from samples_odd import AS_OF, KINDS, USUAL, odd_fleet
 
 from analysis.forecast.learning import Look
 from analysis.readings.panel import FleetTables
@@ -85,7 +86,7 @@ def hold(assessed: Assessment, rows: list[dict], readings: pd.DataFrame) -> None
         for fact, sentence in zip(row["evidence"], row["reasons"], strict=True):
             said_of(fact, sentence)
             assert not re.search(r"nan|None|_|\binf\b", sentence), sentence
-            if fact["kind"] in ("level", "misfit"):
+            if fact["kind"] in ("level", "misfit", "again"):
                 assert counted[(row["unit"], fact["part"])] > 0, sentence
             if fact["kind"] == "level" and "drop_at_a" in fact and fact["drop_v"] > 0.05:
                 mohm = 1e3 * fact["drop_v"] / fact["drop_at_a"]
@@ -128,6 +129,40 @@ def test_nothing_impossible_is_said_of_any_fleet(kind: str, seed: int) -> None:
     hold(assessed, rows, tables.readings)
     if len(tables.climate):
         cold_and_risk_agree(assessed, -4.0)
+
+
+def test_what_was_renewed_and_is_over_its_limit_again_is_said_to_have_been_renewed() -> None:
+    """Contacts of four vans, 0.12 V sound, limit 0.3 V: A's were renewed by a record of 4 July, B's by their readings alone, both are at
+    0.6 V by now; C and D never wore."""
+    ago_d, drops = (330, 290, 250, 210, 170, 130, 100, 70, 40, 20, 8), (12, 20, 30, 42, 50, 12, 12, 13, 35, 50, 60)
+    made, rng = odd_fleet("usual", 0), np.random.default_rng(3)
+    units = pd.concat([made.units.iloc[:1].assign(unit=u, vehicle_class="van") for u in "ABCD"], ignore_index=True)
+    readings = pd.concat(
+        [
+            made.readings.iloc[:1].assign(unit=u, taken_at=AS_OF - pd.Timedelta(days=ago - 0.3), temperature_c=10.0)
+            .assign(**{name: value * (1.0 + 0.03 * rng.standard_normal()) for name, value in USUAL.items() if name != "rest_v"})
+            .assign(rest_v=USUAL["rest_v"], **({"drop_contacts_v": drop / 100.0} if u in "AB" else {}))
+            for u in "ABCD" for ago, drop in zip(ago_d, drops, strict=True)
+        ]
+    )  # fmt: skip
+    new = {"unit": "A", "done_on": pd.Timestamp("2025-07-04"), "part": "solenoid_contacts", "action": "replaced"}
+    tables = replace(
+        made,
+        units=units,
+        readings=readings.sort_values("taken_at", ignore_index=True),
+        repairs=pd.DataFrame([new | {"reason": "preventive"}]),
+    )
+    assessed, rows = judged(tables)
+    hold(assessed, rows, tables.readings)
+    said = {
+        row["unit"]: [s for f, s in zip(row["evidence"], row["reasons"], strict=True) if f["kind"] == "again"]
+        for row in rows
+    }
+    assert "work on the solenoid contacts is on record on 4 July, and they are over their limit again" in said["A"][0]
+    (found,) = assessed.resets.to_dict("records")
+    assert (found["unit"], found["part"]) == ("B", "solenoid_contacts")
+    assert f"renewed around {found['around_on']:%-d %B}, though no repair is on record" in said["B"][0]
+    assert said["C"] == said["D"] == []
 
 
 def test_a_constant_good_drop_alone_condemns_nobody() -> None:

@@ -80,6 +80,37 @@ def test_a_level_that_grew_since_its_drop_was_read_is_not_said_to_contradict_it(
     assert "does not fit" in level(PART | {"level_mohm": 0.6, "before_mohm": 1.9}, 0.36, 190.0), "it never shrinks"
 
 
+def test_a_part_renewed_lately_and_worn_again_is_said_to_have_been_renewed() -> None:
+    """Worked by hand on 12 December: renewed on 4 November; on record, or found from its readings; over its limit, or worn; a year ago
+    at the most; a starter's renewal is no engine's."""
+    level = {"kind": "level", "part": "ground_path", "drop_v": 0.3, "limit_v": 0.2}
+    part = PART | {"renewed_on": pd.Timestamp("2022-11-04"), "renewal_recorded": True, "worn_probability": 0.1}
+
+    def said(level: dict = level, **new: object) -> list[str]:
+        return [reasons.sentence(fact, DAY) for fact in reasons.again_facts(part | new, level, DAY)]
+
+    end = "check that work and the part fitted before it is done once more"
+    assert said() == [f"work on the ground path is on record on 4 November, and it is over its limit again: {end}"]
+    found = (
+        "the ground path looks renewed around 4 November, though no repair is on record, and it is over its limit again"
+    )
+    assert said(renewal_recorded=False) == [f"{found}: {end}"]
+    sound = {"kind": "level", "part": "battery"}
+    (worn,) = said(sound, worn_probability=0.9)
+    assert worn.startswith("work on the battery is on record on 4 November, and it is worn again: ")
+    year, contacts = DAY - pd.Timedelta(days=365), level | {"part": "solenoid_contacts"}
+    assert "on 12 December 2021, and they are over their limit again" in said(contacts, renewed_on=year)[0]
+    for new in ({"renewed_on": year - pd.Timedelta(days=1)}, {"renewed_on": pd.NaT}, {"part": "engine_drag"}):
+        assert said(**new) == []
+    assert said(sound) == []
+    unit = {"status": "judged", "flagged": True, "part": "ground_path"}
+    again = reasons.again_facts(part, level, DAY)
+    assert wording.action(unit, None, [level, *again]).endswith(
+        "in order, clean and tighten the ground strap's ends; replace the strap if the drop stays"
+    )
+    assert wording.action(unit | {"part": "battery"}, None, [level, *again]).startswith("Charge and test the battery; ")
+
+
 def test_a_level_is_not_said_to_have_been_what_it_is() -> None:
     assert ", was " not in level(PART | {"before_mohm": 1.901})
     assert ", was 1.80 mΩ in March" in level(PART | {"before_mohm": 1.8})

@@ -7,7 +7,7 @@ from analysis.constants import DAYS_PER_YEAR
 from analysis.forecast.outlook import Outlook, coldest_today, renewed_coldest
 from analysis.readings.observe import BATTERY
 from analysis.readings.outcomes import blamed
-from analysis.readings.panel import Floats, Ints, Reals, dates_of
+from analysis.readings.panel import Bools, Floats, Ints, Reals, dates_of
 from analysis.readings.renewals import PART_CHANNELS, PARTS
 from analysis.wear.fleet_growth import GROWTH_D
 from analysis.wear.state import FleetState
@@ -80,9 +80,13 @@ def _table(state: FleetState, shares: Floats, worn: Floats, cold: Floats) -> pd.
     return pd.DataFrame({**named, **columns, **days})
 
 
-def _one_part(state: FleetState, part: str, share: Floats, worn: Floats, cold: Floats) -> dict[str, Reals | Ints]:
-    """Columns (U,) of one part; days since 1970; renewed_on: of a part that was ever read, as it is now or before."""
+def _one_part(
+    state: FleetState, part: str, share: Floats, worn: Floats, cold: Floats
+) -> dict[str, Reals | Ints | Bools]:
+    """Columns (U,) of one part; days since 1970; renewed_on: of a part that was ever read, as it is now or before;
+    renewal_recorded: whether that is on record, not only found from a step of its readings."""
     c = PART_CHANNEL[part]
+    found = np.isfinite(state.resets.day[c])  # of readings after the latest record
     ever = (np.isfinite(state.observed.value[c]) & state.panel.present).sum(axis=1)
     growth = state.growth[c]
     usual = state.laws.base[state.group, c]
@@ -106,5 +110,6 @@ def _one_part(state: FleetState, part: str, share: Floats, worn: Floats, cold: F
         "by_speed": turned[0],
         "by_time": turned[1],
         "last_slip": growth.last_slip,
-        "renewed_on": np.where(ever > 0, state.reset_day[c], -np.inf),
+        "renewed_on": np.where(ever > 0, np.where(found, state.resets.day[c], state.reset_day[c]), -np.inf),
+        "renewal_recorded": np.isfinite(state.reset_day[c]) & ~found,
     }

@@ -216,5 +216,5 @@ def part_object(part: Mapping[str, Any]) -> dict[str, Any]:
         elif isinstance(value, float):
             out[name] = None if pd.isna(value) else round(value, 4)
         else:
-            out[name] = value if isinstance(value, str) else int(value)
+            out[name] = value if isinstance(value, str | bool) else int(value)
     return out

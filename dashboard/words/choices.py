@@ -21,6 +21,9 @@ class Saying:
     fits: float = stated(1.6, "1", 1.3, 2.0, "a drop last read is this factor from the level at most, else it is said not to fit; our choice")
     nearly_nil_v: float = stated(0.02, "V", 0.01, 0.03,
         "a drop this small reads as nil on a shop meter, so that its ratio to the level says nothing; our choice")
+    lately_d: float = stated(365.0, "d", 180.0, 730.0,
+        "since its renewal: a part that is worn or over its limit again within them is looked into before it is renewed once more; our "
+        "choice, because parts last years, and new ones are commonly under warranty for one or two; moves that sentence and what is to do alone")
     hidden: float = stated(0.5, "1", 0.4, 0.7, "a failure more probably unexplained than not is said to be so; our choice")
     least_gain_k: float = stated(1.0, "K", 0.5, 2.0, "of the coldest start: a repair that gains less gains hardly anything; our choice")
 

@@ -41,6 +41,9 @@ WHILE_IT_FAILS = (
     "A full set of readings while the fault is there: rest volts, then lowest volts, amps and every drop at the next try to "
     "start; with no click, the feed and the control wire at the relay socket first."
 )
+LAST_WORK_FIRST = (
+    "Check the last work first: terminals, fitting, the right part, its warranty. If all of it is in order, {then}"
+)
 NOT_TURNED = "{what}: the engine did not turn when it was last tried."
 DROP_AGAIN = (
     "Drop of the {part} while cranking, once more: it was last read over its limit and far off the readings before."
@@ -148,6 +151,8 @@ def action(unit: Mapping[Any, Any], next_measurement: str | None, evidence: Sequ
     if next_measurement is not None:
         return "measure again first"
     first = CHEAP_FIRST[str(unit["part"])]
+    if any(fact["kind"] == "again" and fact["part"] == unit["part"] for fact in evidence):
+        first = LAST_WORK_FIRST.format(then=first[:1].lower() + first[1:])
     over = over_their_limit(evidence, [unit["part"]])
     return f"{first}. {see_to(over)}" if over else first
 

@@ -222,7 +222,8 @@ def facts(unit: Row, parts: Sequence[Row], latest: Row | None, assessment: Fleet
         p for p in worn[SAYING.most_parts :] if over_limit(str(p["part"]), latest, limits)
     ]  # to be seen to all the same
     for p in (*worn[: SAYING.most_parts], *over):
-        found += level_facts(p, latest, limits, assessment.as_of)
+        level, *misfit = level_facts(p, latest, limits, assessment.as_of)
+        found += [level, *misfit, *again_facts(p, level, assessment.as_of)]
     told_of = {fact.get("part") for fact in found}
     found += [misfit_fact(p, latest, limits) for p in denied(parts, latest, limits) if p["part"] not in told_of]
     found += lacking_facts(parts)
@@ -322,6 +323,19 @@ def level_facts(part: Row, latest: Row | None, limits: Limits, as_of: pd.Timesta
         and drop_fits(drop, amps, float(part["before_mohm"]))
     )
     return [fact, {"kind": "misfit", "part": name, **figures} | ({"before_on": fact["before_on"]} if grown else {})]
+
+
+def again_facts(part: Row, level: Fact, as_of: pd.Timestamp) -> list[Fact]:
+    """A part that was renewed lately, by a record or by a step of its readings, and is worn or over its limit again."""
+    on, over = part["renewed_on"], level.get("drop_v", 0.0) > level.get("limit_v", 0.0)
+    if (
+        part["part"] == "engine_drag" or not known(on) or (as_of - on).days > SAYING.lately_d
+    ):  # a new starter renews its load too
+        return []
+    if not over and part["worn_probability"] <= SAYING.worn:
+        return []
+    recorded = bool(part["renewal_recorded"])
+    return [{"kind": "again", "part": level["part"], "renewed_on": _date(on), "recorded": recorded, "over_limit": over}]
 
 
 def drop_read(part: str, latest: Row | None) -> tuple[float, float | None] | None:
@@ -565,6 +579,19 @@ def _level(fact: Fact, to: Reader) -> str:
     return f"{words}; class median {plain(float(fact['usual']), unit)}"
 
 
+def _again(fact: Fact, to: Reader) -> str:
+    part, when = PART_WORDS[str(fact["part"])], day_words(pd.Timestamp(str(fact["renewed_on"])), to.as_of)
+    several = part.endswith("s")
+    it_is, its, look = ("they are", "their", "look") if several else ("it is", "its", "looks")
+    renewed = (
+        f"work on the {part} is on record on {when}"
+        if fact["recorded"]
+        else f"the {part} {look} renewed around {when}, though no repair is on record"
+    )
+    again = f"over {its} limit" if fact["over_limit"] else "worn"
+    return f"{renewed}, and {it_is} {again} again: check that work and the part fitted before it is done once more"
+
+
 def _misfit(fact: Fact, _: Reader) -> str:
     apart = "it may have grown since" if "before_on" in fact else "that does not fit its other readings"
     return f"{PART_WORDS[str(fact['part'])]} last read {_drop(fact)}: {apart}, measure it again"
@@ -650,6 +677,7 @@ _SENTENCES: Final = {
     "never_measured": _never_measured,
     "level": _level,
     "misfit": _misfit,
+    "again": _again,
     "rivals": _rivals,
     "looked": _looked,
     "drift": _drift,
