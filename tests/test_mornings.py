@@ -72,6 +72,21 @@ def test_the_share_of_a_morning_s_differences_that_sags_confirm_is_left(yard_k: 
     assert share == pytest.approx(yard_k**2 / (yard_k**2 + start_k**2), abs=0.06)
 
 
+def test_sags_that_follow_no_cold_tell_no_share() -> None:
+    """Sags that grow as it gets warmer say nothing of thermometers: what their stated 1 K leaves of the differences stays, by hand."""
+    tables, _ = made(2.5, 1.8, 0.0)
+    sag = tables.readings["rest_v"] - tables.readings["crank_min_v"]
+    wrong = replace(tables, readings=tables.readings.assign(crank_min_v=tables.readings["rest_v"] - 1.0 / sag))
+    then = pd.DataFrame(
+        {"at": wrong.readings["taken_at"].dt.date, "read": degrees(wrong), "now": degrees(by_mornings(wrong))}
+    )
+    for name in ("read", "now"):
+        then[name] -= then.groupby("at")[name].transform("mean")
+    late = then[told(wrong)]
+    share = float((late["read"] * late["now"]).sum() / (late["read"] ** 2).sum())
+    assert share == pytest.approx(1.0 - 1.0 / (late["read"] ** 2).mean(), abs=0.02)
+
+
 @pytest.mark.parametrize("logger_k", [0.0, 1.5])
 def test_degrees_come_nearer_to_the_air(logger_k: float) -> None:
     """Truth: the air by each vehicle, less how far its logger is out for good; what is left is what a Gaussian leaves, yard times

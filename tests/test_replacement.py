@@ -154,6 +154,15 @@ def winter_and(later: float) -> PlanInputs:
     )
 
 
+def test_halves_lie_at_the_ends_of_an_interval_and_their_middle_is_the_risk() -> None:
+    """By hand: 0.4 that may be anything from 0 to 1 is 0 in the better half, and 0.8 in the worse."""
+    inputs = make_inputs(fleet=4, at_risk=1, services=False)
+    told = {"probability": 0.4, "probability_low": 0.0, "probability_high": 1.0, "probability_renewed": 0.0}
+    made = prepared(replace(inputs, outlook=inputs.outlook.assign(**told))).candidates
+    assert made.better[0, 1:] == pytest.approx(0.0)
+    assert made.worse[0, 1:] == pytest.approx(0.8)
+
+
 def test_a_part_that_outlives_the_winter_is_not_taken_for_new() -> None:
     """Whether to renew at 0.36 this winter hangs on the next: 278 + 90 now against 0.36 x 912 and what comes after."""
     doomed, harmless = prepared(winter_and(0.98)), prepared(winter_and(0.36))

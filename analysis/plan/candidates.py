@@ -180,7 +180,7 @@ def _curves(outlook: pd.DataFrame, beyond: pd.DataFrame | None, names: list[str]
     else:
         low, high = (np.nan_to_num(grid(name)[:, weeks]) for name in ("probability_low", "probability_high"))
         end = np.maximum(risk[:, weeks], LEAST_RISK)
-        spread = np.clip(0.5 * np.maximum(high - low, 0.0) / end, 0.0, np.minimum(0.95, (1.0 - end) / end))[:, None]
+        spread = np.clip(0.5 * np.maximum(high - low, 0.0) / end, 0.0, np.minimum(1.0, (1.0 - end) / end))[:, None]
         better, worse = (np.clip(risk * (1.0 + sign * spread), 0.0, 1.0 - LEAST_RISK) for sign in (-1.0, 1.0))
     every = np.stack([risk, renewed, better, worse])
     at_end = every[:, :, weeks : weeks + 1]

@@ -20,7 +20,6 @@ from analysis.readings.observe import (
     MEDIAN_VARIANCE,
     MOTOR,
     POSITIVE,
-    SPEED_RATIOS,
     ClassLaws,
     LawDoubt,
     Observations,
@@ -77,13 +76,13 @@ class UsualCircuit:
         self.lost = self.drive / self.emf - 1.0  # volts lost in the loop over those that turn the motor
 
     def _amps(self, emf: Floats) -> Floats:
-        return np.asarray(
-            self.load * (1.0 - self.share + self.share * np.clip(emf / self.full_emf, *SPEED_RATIOS)), dtype=np.float64
-        )
+        slowest, fastest = CLASSES.turns
+        ratio = np.clip(emf / self.full_emf, slowest, fastest)
+        return np.asarray(self.load * (1.0 - self.share + self.share * ratio), dtype=np.float64)
 
     def battery_times(self, log_ratio: Floats) -> Floats:
         """The battery, as a multiple of the usual one, with which the engine turns at this share of its usual speed."""
-        emf = self.emf * np.exp(np.clip(log_ratio, *np.log(SPEED_RATIOS)))
+        emf = self.emf * np.exp(np.clip(log_ratio, *np.log(CLASSES.turns)))
         return np.asarray(((self.drive - emf) / self._amps(emf) - self.others) / self.battery)
 
     def log_load(self, emf: Floats) -> Floats:
@@ -202,7 +201,7 @@ def _batteries(panel: Panel, raw: Raw, laws: ClassLaws, mine: Bools, sign: int) 
     cold = np.log(warmer.emf / usual.emf) * raw.temperature_se
     error = np.sqrt(scatter[:, None] ** 2 + by_law**2 + cold**2 + (raw.rest_se / usual.emf) ** 2)
     ratio = np.where(mine, flat - own, np.nan)
-    level = np.log(np.maximum(smooth_level(np.exp(ratio)[None])[0], SPEED_RATIOS[0]))
+    level = np.log(np.maximum(smooth_level(np.exp(ratio)[None])[0], CLASSES.turns[0]))
     by_speed = 0.5 * (usual.battery_times(level - error) - usual.battery_times(level + error))
     by_amps = NOISE.class_amps * (usual.battery_times(level) - 1.0)
     apart = 0.5 * (usual.battery_times(-left) - usual.battery_times(left))

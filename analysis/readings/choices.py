@@ -64,6 +64,12 @@ class Mornings:
     logger_k: float = stated(1.0, "K", 0.5, 2.0,
         "by which loggers of one depot usually differ, thermometer and place together; our choice: sensors of a few kelvin's class")
     share_sd: float = stated(0.25, "1", 0.1, 0.4, "doubt of the share of their differences that is real, before any start; our choice")
+    most_blur: float = stated(0.5, "1", 0.3, 0.7,
+        "of what mornings' mean degrees tell of sags, that their own error may have taken; our choice, which matters to depots whose mornings "
+        "are nearly alike")
+    least_left: float = stated(0.1, "1", 0.05, 0.2,
+        "of the same, that is left where sags follow a start's own degrees further than its morning's: all of the difference is real then; our "
+        "choice, likewise")
     reject: float = stated(0.6, "1", 0.4, 1.0,
         "log sag further than this from the month's others is no usual start; our choice; matters to starts that failed")
 
@@ -146,6 +152,9 @@ class Classes:
     inrush_model_sd: float = stated(0.02, "1", 0.01, 0.04, "no estimate of the inrush share is better than this; our choice")
     battery_at_inrush: float = stated(0.95, "1", 0.8, 1.0, "of the steady battery resistance that the inrush sees; our choice")
     battery_at_inrush_sd: float = stated(0.15, "1", 0.075, 0.3, "its doubt before any reading; our choice")
+    battery_at_inrush_between: tuple[float, ...] = stated_each((0.5, 1.1), "1", 0.9, 1.1,
+        "between which readings may have it: a battery polarises within the second, and gives hardly more than its steady resistance at the "
+        "inrush; our choice, which matters to fleets whose parts wear much")
     base_sd: tuple[float, ...] = stated_each((0.10, 0.18, 0.18, 0.15, 0.12, 0.07, 0.20), "class-usual values", 0.67, 1.5,
         "spread between sound vehicles by channel; our choice")
     prior_vehicles: float = stated(10.0, "vehicles", 5.0, 20.0, "that this spread counts for; our choice")
@@ -158,6 +167,11 @@ class Classes:
         "that the stated errors count for beside the scatter that a class shows; our choice")
     least_scatter: float = stated(0.6, "1", 0.4, 0.8, "of that scatter over the stated errors; our choice")
     most_scatter: float = stated(3.0, "1", 2.0, 4.0, "of the same at the most; our choice")
+    turns: tuple[float, ...] = stated_each((0.2, 1.3), "usual speed", 0.85, 1.15,
+        "between which an engine's speed is believed where amps are reckoned from it; our choice: below the first it stands, above the second "
+        "it runs by itself")
+    speed_robust: float = stated(2.0, "scatter", 1.5, 3.0, "of speed, beyond which a reading counts for less in the inrush share; our choice")
+    fewest_of_vehicle: int = stated(3, "readings", 3, 6, "of its speed, from which on a vehicle tells of the inrush share; our choice")
     speed_scatter: float = stated(0.045, "1", 0.02, 0.09, "of speed over back-emf about the vehicle's own middle, relative; our choice")
     mild_k: float = stated(15.0, "K", 10.0, 20.0, "from 20 °C within which the usual back-emf is looked for; our choice")
     sound_emf_quantile: float = stated(0.7, "1", 0.5, 0.8, "of a vehicle's readings, for the back-emf of a sound one; our choice")
@@ -167,6 +181,8 @@ class Classes:
     parts_inflation: float = stated(10.0, "1", 5.0, 20.0, "readings of one vehicle are not independent: they count for a tenth; our choice")
     parts_moved: float = stated(0.25, "usual loop", 0.125, 0.5, "parts that moved less tell little of the inrush; our choice")
     fewest_readings: int = stated(20, "readings", 10, 40, "that tell of the inrush, or of the load's share, or nothing is learned; our choice")
+    fewest_whole: int = stated(4, "readings", 3, 8,
+        "of inrush, battery and every drop, from which on a vehicle tells how its inrush follows its parts; our choice")
     robust: float = stated(1.5, "scatter", 1.2, 2.0, "beyond which a reading counts for less; our choice")
     slow_below: float = stated(0.75, "usual back-emf", 0.65, 0.85, "at which an engine turns slowly because of a resistance; our choice")
     usual_turn: float = stated(0.1, "usual speed as cold", 0.05, 0.2, "within which a start is at its usual speed; our choice")

@@ -82,7 +82,8 @@ def estimate_laws(panel: Panel) -> ClassLaws:
     )
     raw = raw_quantities(panel, load[0], load[1], inrush, ice=raw.ice)
     emf = usual_emf(panel, raw)
-    ratio = np.clip(turning(panel, raw, emf), 0.2, 1.5)
+    slowest, fastest = CLASSES.turns
+    ratio = np.clip(turning(panel, raw, emf), slowest, fastest)
     ratio = np.where(np.isfinite(ratio), ratio, 1.0)
     by_amps = learn_speed_share(panel, raw, load, ratio)
     share = np.full(n, combined([by_amps], (CLASSES.speed_share, CLASSES.speed_share_sd)))
@@ -172,7 +173,7 @@ def learn_inrush_share(
     Value and standard error; the error is held up at `inrush_model_sd`, because the model is not exact.
     """
     speed = panel.measured["crank_rpm"]
-    told = np.isfinite(speed).sum(axis=1) >= 3
+    told = np.isfinite(speed).sum(axis=1) >= CLASSES.fewest_of_vehicle
     if not told.any():
         return NOTHING_LEARNED
     emf_at, raised = _modelled_emf(panel, battery, load, at_inrush, told)
@@ -183,7 +184,8 @@ def learn_inrush_share(
         z = z[np.isfinite(z).any(axis=1)]
         z = _from_median(z)
         away = np.abs(z[np.isfinite(z)]) / CLASSES.speed_scatter
-        loss[i] = 0.5 * float(np.sum(np.where(away < 2, 0.5 * away * away, 2 * away - 2)))
+        far = CLASSES.speed_robust
+        loss[i] = 0.5 * float(np.sum(np.where(away < far, 0.5 * away**2, far * (away - 0.5 * far))))
     weight = np.exp(-(loss - loss.min()))
     weight /= weight.sum()
     value = float((weight * INRUSH_SHARES).sum())
@@ -202,7 +204,7 @@ def inrush_by_parts(panel: Panel, raw: Raw) -> tuple[tuple[float, float], float]
     others = sum(nearest_known(v) for v in (raw.positive, raw.ground, raw.contacts))
     inverse = (raw.loop - (1.0 - CLASSES.battery_at_inrush) * battery) / CLASSES.inrush_share
     all_known = np.isfinite(inverse) & np.isfinite(others) & np.isfinite(battery)
-    all_known &= all_known.sum(axis=1)[:, None] >= 4
+    all_known &= all_known.sum(axis=1)[:, None] >= CLASSES.fewest_whole
     typical = group_median(inverse, panel.group, len(panel.groups))[panel.group][:, None]
     dy, dx, db = (_from_median(np.where(all_known, v, np.nan)) / typical for v in (inverse, others, battery))
     far = np.isfinite(dy) & (np.abs(dx) + np.abs(db) > CLASSES.parts_moved)
@@ -221,7 +223,8 @@ def inrush_by_parts(panel: Panel, raw: Raw) -> tuple[tuple[float, float], float]
         target = (design * weight[:, None]).T @ y / CLASSES.parts_inflation + precision @ start
         slope = np.asarray(np.linalg.solve(information, target), dtype=np.float64)
     error = float(np.sqrt(np.linalg.inv(information)[0, 0])) / float(slope[0]) ** 2
-    at_inrush = float(np.clip(slope[1] / slope[0], 0.5, 1.1))
+    least, most = CLASSES.battery_at_inrush_between
+    at_inrush = float(np.clip(slope[1] / slope[0], least, most))
     return (1.0 / float(slope[0]), max(error, CLASSES.inrush_model_sd)), at_inrush
 
 
@@ -288,7 +291,9 @@ def _modelled_emf(
 
     def emf(share: float) -> Floats:
         loop = others + smooth_level((motor + share * per_share)[None])[0] * copper
-        return np.asarray(np.maximum(drive_v - raw.amps[rows] * loop / 1e3, 0.05 * drive_v), dtype=np.float64)
+        return np.asarray(
+            np.maximum(drive_v - raw.amps[rows] * loop / 1e3, CLASSES.least_loop_share * drive_v), dtype=np.float64
+        )
 
     return emf, level[LOAD] > CLASSES.raised_load * usual
 

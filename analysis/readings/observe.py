@@ -12,13 +12,12 @@ from analysis.circuit.choices import BATTERY_TABLES, INSTRUMENT
 from analysis.circuit.limits import AGM, BRUSH_V, COPPER_PER_K, REFERENCE_C, SURFACE_CHARGE_SD_V
 from analysis.circuit.temperature import BATTERY_LAW
 from analysis.readings.aid import aid_amps, engine_temperature
-from analysis.readings.choices import NOISE, OBSERVING
+from analysis.readings.choices import CLASSES, NOISE, OBSERVING
 from analysis.readings.lowest import by_the_dip, dip_amps
 from analysis.readings.panel import Bools, Floats, Ints, Panel, group_median, nearest_known, nearest_of_same, own_median
 
 CHANNELS = ("battery", "positive_cable", "ground_path", "solenoid_contacts", "motor", "load", "control_circuit")
 BATTERY, POSITIVE, GROUND, CONTACTS, MOTOR, LOAD, CONTROL = range(7)
-SPEED_RATIOS = (0.2, 1.3)  # range of an engine's speed over its usual one that its amps are reckoned for
 MEDIAN_VARIANCE = 1.57  # of a median of many over that of one, pi / 2
 
 
@@ -141,7 +140,7 @@ class Slowing:
         stands = 1.0 - share - turns * (1.0 - share) * over
         usual = (stands + turns * (emf + others + sag)) / (1.0 + turns * usual_sag)
         found = np.where(np.isfinite(low_v), stands + turns * low_v, usual)
-        return np.asarray(np.clip(found, *(1.0 - share + share * ratio for ratio in SPEED_RATIOS)))
+        return np.asarray(np.clip(found, *(1.0 - share + share * ratio for ratio in CLASSES.turns)))
 
 
 @dataclass(frozen=True)
@@ -393,7 +392,8 @@ def speed_factor(panel: Panel, raw: Raw, steady: Floats, share: Floats, emf_usua
     ratio = turning(panel, raw, emf_usual) * np.where(np.isfinite(raised), raised, 1.0)
     ratio = np.where(np.isfinite(ratio), ratio, 1.0)
     c = share[panel.group][:, None]
-    return 1.0 - c + c * np.clip(ratio, *SPEED_RATIOS)
+    slowest, fastest = CLASSES.turns
+    return 1.0 - c + c * np.clip(ratio, slowest, fastest)
 
 
 def standard_errors(
