@@ -24,12 +24,14 @@ PIECE_BYTES = 8_000_000  # [byte] of a text file handled at once; our choice: so
 SNIFFED_CHARACTERS = 64_000  # in which the delimiter shows; our choice
 DELIMITERS = (",", ";", "\t", "|")
 
+END_OF_DOS = "\x1a"  # ends a file of DOS
+
 Pieces = Sequence[str]
 
 
 def text_sheet(file: Path, data: bytes, *, encoding: str = "", delimiter: str = "") -> Sheet:
     """The table in a text file; FileRefused when it is no text, or larger than `bounds` allows."""
-    pieces, found = decode(data.removesuffix(b"\x1a"), encoding)  # which ends a file of DOS
+    pieces, found = decode(data, encoding)
     if not any(piece.strip() for piece in pieces):
         raise FileRefused("the file is empty; a table needs a heading and at least one row")
     _refuse_marked_up(pieces[0])
@@ -115,6 +117,7 @@ def _pieces(data: bytes, encoding: str) -> list[str]:
         part = data[start : start + PIECE_BYTES]
         parts.append(decoder.decode(part, start + len(part) >= len(data)))
     parts[0] = parts[0].removeprefix("\ufeff")
+    parts[-1] = parts[-1].removesuffix(END_OF_DOS)
     if not any("\n" in part for part in parts):
         parts = [part.replace("\r", "\n") for part in parts]
     return _whole_lines(parts)

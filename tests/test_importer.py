@@ -551,10 +551,15 @@ def test_three_decimals_behind_a_comma_are_decimals_where_thousands_cannot_be(db
     assert read_readings(db)["peak_a"].tolist()[1] == 480.0
 
 
-def test_a_file_may_end_with_the_mark_of_dos(db: Database, tmp_path: Path) -> None:
-    file = readings_file(tmp_path, reading())
-    file.write_bytes(file.read_bytes() + b"\x1a")
-    assert import_paths(db, [file], now=NOW).stored == 1
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-16", "utf-16-le", "utf-16-be"])
+def test_a_file_may_end_with_the_mark_of_dos_in_its_own_encoding(db: Database, tmp_path: Path, encoding: str) -> None:
+    """U+011A is 01 1A in UTF-16 with the high byte first: a letter, and no mark."""
+    file = tmp_path / "r.csv"
+    for day, mark in ((1, "\x1a"), (2, "")):
+        line = reading(taken_at=f"2023-03-0{day}T08:00")
+        file.write_bytes(f"{HEADING},note\n{line},TĚ{mark}".encode(encoding))
+        assert import_paths(db, [file], now=NOW).stored == 1
+    assert read_readings(db)["note"].tolist() == ["TĚ", "TĚ"]
 
 
 @pytest.mark.parametrize(
