@@ -1,7 +1,7 @@
 """What kind of file somebody brings, before anything is guessed of it: a table of ours, one start over time, a log, a table of another shape."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Collection, Iterable, Sequence
 from pathlib import Path
 from typing import Final, Literal
 
@@ -81,18 +81,41 @@ def in_blocks(sheet: Sheet) -> str:
     seen: dict[tuple[str, ...], int] = {}
     named = False
     for row, line in zip(sheet.head, sheet.head_lines, strict=True):
-        texts = tuple(clean_text(cell) for cell in row if clean_text(cell))
+        texts = _texts(row)
         of_a_vehicle = any(meaning(text, (OF_A_VEHICLE,)) for text in texts)
         named |= of_a_vehicle and not seen
         if of_a_vehicle or len(texts) < DRAFTING.fewest_meanings or not is_heading(row):
             continue
         if named and texts in seen:
-            return (
-                f"has the same heading in lines {seen[texts]} and {line} and no column for the vehicle; allowed is one table with a column "
-                "that says in every row whose it is (unit)"
-            )
+            return _A_TABLE_EACH.format(first=seen[texts], again=line)
         seen[texts] = line
-    return ""
+    again = _below_the_head(sheet, seen) if named and seen else None
+    return _A_TABLE_EACH.format(first=seen[again[0]], again=again[1]) if again else ""
+
+
+_A_TABLE_EACH = (
+    "has the same heading in lines {first} and {again} and no column for the vehicle; allowed is one table with a column "
+    "that says in every row whose it is (unit)"
+)
+
+
+def _texts(row: Iterable[object]) -> tuple[str, ...]:
+    return tuple(text for cell in row if (text := clean_text(cell)))
+
+
+def _below_the_head(sheet: Sheet, seen: Collection[tuple[str, ...]]) -> tuple[tuple[str, ...], int] | None:
+    """The first of these headings that comes again in the rows below the head, and its line; None where none does."""
+    begin = {heading[0] for heading in seen}
+    for block in sheet.blocks(sheet.last_line_of(len(sheet.head) - 1), max(map(len, sheet.head)), frozenset()):
+        begun = [
+            {k for k, cell in enumerate(cells.tolist()) if isinstance(cell, str) and cell.strip() in begin}
+            for cells in block.columns
+        ]
+        for row in sorted(set().union(*begun)):
+            texts = _texts(cells[row] for cells in block.columns)
+            if texts in seen:
+                return texts, int(block.lines[row])
+    return None
 
 
 def _many_signals(sheet: Sheet) -> bool:

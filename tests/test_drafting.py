@@ -467,6 +467,24 @@ def test_a_table_of_another_shape_is_refused_with_the_shape_that_is_wanted(
     assert line.startswith(f"t.csv: refused: {said}")
 
 
+@pytest.mark.parametrize("rows", [5, 39, 60])
+def test_a_table_for_each_vehicle_is_known_by_its_second_heading_however_far_down(tmp_path: Path, rows: int) -> None:
+    """Forty rows are looked through for a heading; the second page begins within them, with their last, and beyond."""
+    file, head = tmp_path / "t.csv", "Datum;Ruhespannung (V);Anlassstrom (A)"
+    pages = [
+        [f"Fahrzeug: K-{n};;", head, *(f"{1 + day % 28}.{n + day // 28}.2023;12,6;17{day % 9}" for day in range(rows))]
+        for n in (1, 5)
+    ]
+    file.write_text("\n".join([*pages[0], *pages[1]]) + "\n")
+    db = store.open_database(tmp_path / "f.db", create=True)
+    said = f"has the same heading in lines 2 and {rows + 4} and no column for the vehicle"
+    assert said in import_paths(db, [file]).lines()[0]
+    with pytest.raises(FileRefused, match=said):
+        draft_source(file)
+    file.write_text("\n".join(pages[0]) + "\n")
+    assert "same heading" not in import_paths(db, [file]).lines()[0], "one vehicle's own page"
+
+
 def test_numbered_headings_that_are_understood_are_no_table_of_another_shape(tmp_path: Path) -> None:
     file = tmp_path / "t.csv"
     file.write_text(
