@@ -57,6 +57,7 @@ class Vehicle:
 
 
 UNHEARD_OF = Vehicle(0, "")
+_FIGURES = re.compile("[0-9]+")
 SPELLINGS_SHOWN = 5  # in one note: enough to see what was meant
 
 
@@ -70,14 +71,27 @@ class Context:
     _folded: dict[str, str] = field(default_factory=dict)
     _nearest: dict[str, str] = field(default_factory=dict)
     _spelled: dict[str, list[str]] = field(default_factory=dict)
+    _lengths: set[int] = field(default_factory=set)
 
     def same_unit(self, unit: str) -> str:
-        """Return the one known vehicle whose number is `unit` but for spaces, hyphens and capitals, or '' where none or several are."""
+        """Return the one known vehicle whose number is `unit` but for spaces, hyphens and capitals, or, of figures alone, the noughts in
+        front that a spreadsheet takes away; '' where none or several are."""
         if not self._spelled:
             for known in self.vehicles:
                 self._spelled.setdefault(_plain(known), []).append(known)
         found = self._spelled.get(_plain(unit), [])
-        return unit if unit in found else found[0] if len(found) == 1 else ""
+        if unit in found or len(found) == 1:
+            return unit if unit in found else found[0]
+        return "" if found else self._with_noughts(unit)
+
+    def _with_noughts(self, unit: str) -> str:
+        """A shorter number of figures alone as the fleet writes it, where all its numbers of figures are of one length; '' for none."""
+        if not _FIGURES.fullmatch(unit):
+            return ""
+        if not self._lengths:
+            self._lengths.update({len(known) for known in self.vehicles if _FIGURES.fullmatch(known)} or {0})
+        full = unit.zfill(max(self._lengths))
+        return full if len(self._lengths) == 1 and full in self.vehicles else ""
 
     def nearest_unit(self, unit: str) -> str:
         """Return the known vehicle whose number looks most like `unit`, or '' where none does or several do alike."""
@@ -159,7 +173,8 @@ def _is_missing(batch: Batch, column: Column) -> Flags:
 
 
 def _take_other_spellings(batch: Batch, context: Context) -> None:
-    """A vehicle written with other spaces, hyphens or capitals is that vehicle, and the row says how it was written."""
+    """A vehicle written with other spaces, hyphens or capitals, or without its noughts in front, is that vehicle, and the row says how
+    it was written."""
     if "unit" not in batch.texts:
         return
     written = batch.texts["unit"]
@@ -177,7 +192,7 @@ def _take_other_spellings(batch: Batch, context: Context) -> None:
     said = [f"{shown(u)} is {known}" for u, known in meant.items()]
     more = f" and {len(said) - SPELLINGS_SHOWN} more" if len(said) > SPELLINGS_SHOWN else ""
     batch.notes.append(
-        f"{counted(len(rows), 'row')} with a vehicle's number in other spaces, hyphens or capitals: "
+        f"{counted(len(rows), 'row')} with a vehicle's number in other spaces, hyphens, capitals or noughts in front: "
         f"{', '.join(said[:SPELLINGS_SHOWN])}{more}"
     )
     batch.texts["unit"] = np.array([meant.get(u, u) for u in written.tolist()], dtype=object)

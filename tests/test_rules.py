@@ -64,6 +64,33 @@ def test_a_number_that_is_as_near_to_several_vehicles_is_not_guessed(db: Databas
     assert "is it K-101?" in why(db, tmp_path, unit="K 0101")
 
 
+@pytest.mark.parametrize(
+    ("vehicles", "meant"),
+    [
+        (("0007", "0123", "K-101"), "0007"),
+        (("0007", "07"), ""),  # numbers of two lengths: a nought may tell two vehicles apart
+        (("0007", "1234567"), ""),
+        (("1007", "2007"), ""),
+        (("K-007",), ""),
+    ],
+)
+def test_a_number_whose_noughts_a_spreadsheet_took_is_its_vehicle_s(
+    db: Database, tmp_path: Path, vehicles: tuple[str, ...], meant: str
+) -> None:
+    """Common practice: where every number of figures has four of them, 7 is 0007; the row and the import say so."""
+    head = UNITS.splitlines()[0]
+    more = [f"{unit},panel_van,12,diesel,4,760,harbour,2019-03-01" for unit in vehicles if unit != "K-101"]
+    (tmp_path / "more.csv").write_text("\n".join([head, *more]) + "\n")
+    assert import_paths(db, [tmp_path / "more.csv"], now=NOW).exit_code == 0
+    outcome = import_paths(db, [readings_file(tmp_path, reading(unit="7"))], now=NOW)
+    kept = read_readings(db)
+    assert kept["unit"].tolist() == ([meant] if meant else [])
+    assert outcome.set_aside == (0 if meant else 1)
+    if meant:
+        assert "'7' is 0007" in " ".join(outcome.lines())
+        assert kept["remark"].tolist() == ["unit: written '7', taken for 0007"]
+
+
 @pytest.mark.parametrize("written", ["k101", "K 101", "k - 101", "K\u2013101", " K-101 ", "K101"])
 def test_a_number_in_other_spaces_hyphens_and_capitals_is_that_vehicle_s(
     db: Database, tmp_path: Path, written: str
