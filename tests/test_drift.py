@@ -105,6 +105,7 @@ def test_the_stated_rate_holds_when_ageing_and_scatter_are_learned() -> None:
     assert without.alarms.sum() > 5 * expected  # the same fleet, with neither ageing nor the true scatter known
 
 
+@pytest.mark.nightly  # one more sound fleet for the rate that is held above
 def test_an_invented_sound_fleet_stays_within_the_stated_rate() -> None:
     """demo_fleet shares no constant with analysis; its joints age slowly and its meters err by bay."""
     fleet = simulate_fleet(FleetSpec(33, units=60, years=2.5, growth=healthy_growth(), gross=0.0))

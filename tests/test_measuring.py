@@ -63,6 +63,7 @@ def test_scatter_of_a_healthy_vehicle_is_that_of_common_practice(healthy: Fleet)
         assert low < 1.4826 * centred.abs().median() < high
 
 
+@pytest.mark.nightly  # by day test_bays.py finds such a bay, and no other
 def test_a_biased_clamp_and_thermometer_show_in_their_bay_only() -> None:
     """Simulated truth: the last bay's amps read 8 % higher and its thermometer 10 K warmer than with good meters."""
     plain = replace(HEALTHY, depots=CONTINENTAL)

@@ -111,7 +111,7 @@ SAVES = (
 )  # fmt: skip
 
 
-@pytest.mark.parametrize("save", one_in(3, SAVES), ids=lambda save: save.ready.__name__)
+@pytest.mark.parametrize("save", one_in(6, SAVES), ids=lambda save: save.ready.__name__)
 def test_what_two_quick_clicks_saved_is_said_and_there_once(
     fleet: Path, save: Save, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -180,6 +180,7 @@ def test_acting_in_time_prevents_and_changes_nothing_else(fleet: Fleet) -> None:
     assert len(treated.truth) < len(fleet.truth)
 
 
+@pytest.mark.nightly
 def test_policies_meet_the_same_weather_visits_and_fates(fleet: Fleet) -> None:
     """Common random numbers: renewing every battery early on leaves weather, visits, and other parts' first lives."""
     half = SPEC.start + dt.timedelta(days=200)
@@ -194,6 +195,7 @@ def test_policies_meet_the_same_weather_visits_and_fates(fleet: Fleet) -> None:
     assert batteries[0] < 0.5 * batteries[1]
 
 
+@pytest.mark.nightly
 def test_an_action_that_does_nothing_changes_nothing(fleet: Fleet) -> None:
     """Charging a cable is recorded and useless: the truth is the same."""
     act = [(unit, SPEC.start + dt.timedelta(days=100), "positive_cable", "charged") for unit in fleet.units.unit]
