@@ -41,9 +41,10 @@ class Temperature:
         "readings so near in temperature share what season, charge and habits do to them; our choice")
     least_told: float = stated(0.3, "1", 0.15, 0.6,
         "of the spread of the temperatures at least this share is taken for true; our choice")
-    oil_drag_per_k_sd: float = stated(0.003, "1/K", 0.0015, 0.006,
-        "of a known oil grade's slope; spread over exponents and dry shares, computed")
-    oil_drag_curvature_sd: float = stated(0.5e-4, "1/K²", 0.25e-4, 1e-4, "of its curvature; likewise computed")
+    oil_drag_per_k_sd: float = stated(0.0028, "1/K", 0.0023, 0.0034,
+        "of a known oil grade's slope; spread over exponents and dry shares, computed of each grade")
+    oil_drag_curvature_sd: float = stated(0.42e-4, "1/K²", 0.33e-4, 0.55e-4, "of its curvature; likewise computed")
+    oil_drag_together: float = stated(0.35, "1", 0.23, 0.44, "correlation of both; likewise computed")
 
 
 @dataclass(frozen=True)

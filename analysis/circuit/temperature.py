@@ -22,6 +22,7 @@ from analysis.circuit.limits import (
     DRAG_CURVATURE_SD,
     DRAG_PER_K,
     DRAG_PER_K_SD,
+    DRAG_TOGETHER,
     REFERENCE_C,
 )
 from analysis.constants import MAD_TO_SD
@@ -74,14 +75,18 @@ class TemperatureLaw:
         return result
 
 
-def _law(b: float, b_sd: float, c: float, c_sd: float) -> TemperatureLaw:
-    return TemperatureLaw(b, c, np.diag([b_sd**2, c_sd**2]), REFERENCE_C.value)
+def _law(b: float, b_sd: float, c: float, c_sd: float, together: float = 0.0) -> TemperatureLaw:
+    """together: correlation of the errors of b and c."""
+    both = together * b_sd * c_sd
+    return TemperatureLaw(b, c, np.array([[b_sd**2, both], [both, c_sd**2]]), REFERENCE_C.value)
 
 
 BATTERY_LAW: Final = _law(
     BATTERY_PER_K.value, BATTERY_PER_K_SD.value, BATTERY_CURVATURE.value, BATTERY_CURVATURE_SD.value
 )
-DRAG_LAW: Final = _law(DRAG_PER_K.value, DRAG_PER_K_SD.value, DRAG_CURVATURE.value, DRAG_CURVATURE_SD.value)
+DRAG_LAW: Final = _law(
+    DRAG_PER_K.value, DRAG_PER_K_SD.value, DRAG_CURVATURE.value, DRAG_CURVATURE_SD.value, DRAG_TOGETHER.value
+)
 OIL_DRAG: Final = {
     "0W": (0.0121, 2.6e-4),
     "5W": (0.0127, 2.7e-4),
@@ -99,7 +104,8 @@ def drag_law(oil_grade: str = "") -> TemperatureLaw:
     known = OIL_DRAG.get(oil_grade.split("-")[0])
     if known is None:
         return DRAG_LAW
-    return _law(known[0], TEMPERATURE.oil_drag_per_k_sd, known[1], TEMPERATURE.oil_drag_curvature_sd)
+    doubt = TEMPERATURE.oil_drag_per_k_sd, TEMPERATURE.oil_drag_curvature_sd
+    return _law(known[0], doubt[0], known[1], doubt[1], TEMPERATURE.oil_drag_together)
 
 
 CONTACT_LAW: Final = _law(CONTACT_PER_K.value, CONTACT_PER_K_SD.value, 0.0, 0.0)
