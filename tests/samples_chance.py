@@ -21,6 +21,11 @@ def is_night() -> bool:
     return any(_NIGHT)
 
 
+def more_by_night(test: Callable[..., None]) -> Callable[..., None]:
+    """A test by day that runs by night too, where it tries more, by :func:`is_night`."""
+    return pytest.mark.nightly(test) if is_night() else test
+
+
 def examples(by_day: int, **more: Any) -> Callable[[Callable[..., None]], Callable[..., None]]:
     """So many inputs by day; by night, where the test runs too, MORE_BY_NIGHT times as many. No clock ends any."""
 

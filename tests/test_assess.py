@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import samples_kept
-from samples_chance import is_night, one_in
+from samples_chance import is_night, more_by_night, one_in
 from samples_fleet import FEW, cut, few, fleet, quick, tables_of
 
 from analysis.forecast import learning
@@ -344,6 +344,7 @@ def test_readings_without_any_measurement_are_no_readings(tables: FleetTables) -
     assert not units["flagged"].any()
 
 
+@more_by_night
 def test_a_single_unit_and_a_single_reading(tables: FleetTables) -> None:
     """The smallest fleets: one vehicle, with its readings, none, by night one of them."""
     one = tables.units.iloc[:1]

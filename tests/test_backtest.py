@@ -7,7 +7,7 @@ from functools import cache
 
 import pandas as pd
 import pytest
-from samples_chance import is_night
+from samples_chance import is_night, more_by_night
 from samples_fleet import cut, few, quick, tables_of
 
 from analysis.backtest.lists import backtest_lists
@@ -42,6 +42,7 @@ def test_every_list_is_that_of_its_day_on_tables_cut_there() -> None:
         same(issued, assess(cut(tables_of(few()), day), as_of=day))
 
 
+@more_by_night
 def test_the_order_and_company_of_days_is_of_no_matter() -> None:
     """Property: lists come oldest first; one day alone, or after others, is the same list."""
     assert [day for day, _ in together()] == DAYS

@@ -20,7 +20,7 @@ from typing import Any
 import pandas as pd
 import pytest
 import samples_kept
-from samples_chance import is_night
+from samples_chance import is_night, more_by_night
 from samples_fleet import FEW, few, quick
 from sqlite_utils import Database
 from test_packed import Run, assert_same, pack, signed
@@ -112,6 +112,7 @@ def test_a_question_that_is_answered_is_open_no_more(
     assert [line.split(":")[0] for line in capsys.readouterr().out.splitlines()] == others["unit"].tolist()
 
 
+@more_by_night
 def test_commands_on_unchanged_data_work_nothing_out(
     path: Path, calls: list[pd.Timestamp], capsys: pytest.CaptureFixture[str]
 ) -> None:

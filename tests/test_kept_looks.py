@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from samples_chance import is_night
+from samples_chance import is_night, more_by_night
 from samples_fleet import FEW, few_folder, fleet, tables_of
 
 from analysis.forecast import learning, past
@@ -107,6 +107,7 @@ def test_any_sequence_of_acts_gives_the_list_of_a_full_run(tmp_path: Path, seed:
         db.conn.close()
 
 
+@more_by_night
 def test_the_next_weeks_make_at_most_the_newest_look(tmp_path: Path, made: list[float]) -> None:
     """Lists of six weeks, each with a new reading: all looks for the first, and one more in all after it; a reading of two
     years ago makes all of them anew. By day the first and the last week."""

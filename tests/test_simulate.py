@@ -219,6 +219,7 @@ def test_a_fork_looks_ahead_without_touching_the_run(fleet: Fleet) -> None:
     assert len(ahead.repairs_done()) != len(run.repairs_done()) or not ahead.no_starts().equals(run.no_starts())
 
 
+@pytest.mark.nightly
 def test_an_all_knowing_planner_prevents_what_it_foresees(fleet: Fleet) -> None:
     """Every four weeks replace what is foreseen to fail within five: almost no no-start is left of dozens."""
     run = FleetRun(SPEC)

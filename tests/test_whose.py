@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
-from samples_chance import is_night
+from samples_chance import is_night, more_by_night
 from samples_fleet import expected_of
 from samples_screens import assessed, readings_of
 from test_views import run, said
@@ -101,6 +101,7 @@ def test_own_readings_are_hardly_ever_asked_about() -> None:
     assert pytest.approx(1.0 / 199.0) == WHOSE.prior_other / (1.0 - WHOSE.prior_other)
 
 
+@more_by_night
 def test_a_reading_under_a_wrong_number_is_asked_about_and_the_right_vehicle_is_named() -> None:
     """As on larger simulated fleets, where 146 of 150 were named: one in eight may be misread or too like another; by day none of four."""
     units, pairs = made().units["unit"].tolist(), 8 if is_night() else 4
