@@ -72,7 +72,7 @@ DRAG_PER_K = Limit(
 DRAG_PER_K_SD = Limit(
     0.003,
     "1/K",
-    "those lines over dry shares of 30 to 50 %, computed: 0.0027, with 20W and 25W 0.0033; between",
+    "those ASTM D341 lines over dry shares of 30 to 50 %, computed: 0.0027, with 20W and 25W 0.0033; between",
     0.0,
     0.05,
 )
@@ -83,9 +83,15 @@ DRAG_CURVATURE = Limit(
     0.0,
     1e-3,
 )
-DRAG_CURVATURE_SD = Limit(0.65e-4, "1/K²", "likewise computed: 0.50e-4 and 0.83e-4; between", 0.0, 1e-3)
+DRAG_CURVATURE_SD = Limit(
+    0.65e-4, "1/K²", "of the ASTM D341 lines, likewise computed: 0.50e-4 and 0.83e-4; between", 0.0, 1e-3
+)
 DRAG_TOGETHER = Limit(
-    0.5, "1", "correlation of both, likewise computed: 0.51 and 0.59; a thicker oil has more of either", -0.9, 0.9
+    0.5,
+    "1",
+    "correlation of both over the ASTM D341 lines, likewise computed: 0.51 and 0.59; a thicker oil has more of either",
+    -0.9,
+    0.9,
 )
 OPEN_CIRCUIT_V_PER_K = Limit(
     0.0012, "V/K", "0.2 mV/K a cell, six cells, from memory; the trade's 0.024 V per 10 °F is more", 0.0, 0.006
