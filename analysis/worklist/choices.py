@@ -40,7 +40,7 @@ class Flags:
 
     window_d: int = stated(100, "d", 70, 130, "a flag looks this far ahead: two or three services; our choice")
     rates: tuple[float, ...] = stated_each((2.0, 5.0, 10.0), "1/(100 a)", 0.7, 1.4,
-        "tolerated false flags per 100 healthy vehicle-years that the levels below kept in the mean of fourteen simulated fleets (1.9, 3.3, 8.7); our choice")
+        "tolerated false flags per 100 healthy vehicle-years; with the levels below fourteen simulated fleets had 1.9, 3.3, 8.7; our choice")
     worn_probability: tuple[float, ...] = stated_each((0.05, 0.05, 0.03), "1", 0.7, 1.4,
         "much used: avoidable probability of a no-start within the window; our choice, from fourteen simulated fleets; matters in mild months")
     worn_used: tuple[float, ...] = stated_each((0.46, 0.40, 0.36), "1", 0.8, 1.2,
