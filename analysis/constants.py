@@ -6,6 +6,8 @@ DAYS_PER_YEAR: Final = 365.25
 WEEK_D: Final = 7.0
 MAD_TO_SD: Final = 1.4826
 """Median absolute deviation to standard deviation of a Gaussian."""
+MEDIAN_SE: Final = 1.2533
+"""Standard error of a median of many Gaussian values over that of their mean, the root of pi / 2."""
 Z_80: Final = 1.2816
 """Half width of an 80 % interval of a Gaussian [standard deviations]."""
 Z_90: Final = 1.6449

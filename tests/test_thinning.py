@@ -12,10 +12,10 @@ import pandas as pd
 import pytest
 
 from analysis.circuit.temperature import BATTERY_LAW, drag_law
-from analysis.constants import WEEK_D
+from analysis.constants import MEDIAN_SE, WEEK_D
 from analysis.readings.choices import OBSERVING, THINNING
 from analysis.readings.class_laws import estimate_laws, observe
-from analysis.readings.observe import BATTERY, MEDIAN_VARIANCE
+from analysis.readings.observe import BATTERY
 from analysis.readings.panel import FleetTables, Panel, at_their_mean, days_since_epoch, lean, make_panel, without_slips
 from analysis.readings.thinning import READINGS_KEPT, Floats, sag_at_reference
 
@@ -179,7 +179,7 @@ def test_a_usual_start_of_many_is_surer_than_one_but_never_surer_than_what_they_
             np.nanmin(seen.se[BATTERY] / seen.value[BATTERY]) > 0.6 * least
         )  # a class's measured scatter is 0.6 at least
     ratio = float(np.nanmedian(observe(many, laws).se[BATTERY]) / np.nanmedian(observe(single, laws).se[BATTERY]))
-    assert np.sqrt(MEDIAN_VARIANCE / 48.0) < ratio < 0.8
+    assert MEDIAN_SE / np.sqrt(48.0) < ratio < 0.8
 
 
 def test_thinned_to_weeks_first_gives_the_same_panel_but_for_the_middle_of_a_month() -> None:

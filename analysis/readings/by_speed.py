@@ -9,6 +9,7 @@ import scipy
 from analysis.circuit.choices import INSTRUMENT
 from analysis.circuit.limits import COPPER_PER_K, REFERENCE_C
 from analysis.circuit.temperature import TemperatureLaw
+from analysis.constants import MEDIAN_SE
 from analysis.readings.aid import engine_temperature
 from analysis.readings.choices import CLASSES, NOISE, TURNING
 from analysis.readings.cold_laws import fitted
@@ -17,7 +18,6 @@ from analysis.readings.observe import (
     CONTACTS,
     GROUND,
     LOAD,
-    MEDIAN_VARIANCE,
     MOTOR,
     POSITIVE,
     ClassLaws,
@@ -214,7 +214,7 @@ def own_turning(flat: Floats, scatter: Floats, between: Floats) -> tuple[Floats,
     flat: (U, R) log over the class's usual; scatter, between: (U,). Shrunk to the class by what so many starts tell.
     """
     count = np.isfinite(flat).sum(axis=1)
-    error = MEDIAN_VARIANCE * scatter**2 / np.maximum(count, 1)
+    error = (MEDIAN_SE * scatter) ** 2 / np.maximum(count, 1)
     gain = np.where(count > 0, between**2 / (between**2 + error), 0.0)
     most = TURNING.most_own * between
     sound = np.clip(np.nan_to_num(sound_turning(flat, scatter)), -most, most)

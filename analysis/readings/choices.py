@@ -237,6 +237,9 @@ class Renewals:
     denied_d: float = stated(45.0, "d", 20.0, 90.0, "either way, of the steps that a denial speaks of; our choice")
     new_sd: float = stated(3.0, "standard deviations", 2.4, 3.6,
         "of a sound part that it must come down to; our choice, which matters to used parts fitted")
+    same_day_sd: float = stated(4.0, "standard deviations", 3.0, 5.0,
+        "of a sound part, within which one read on the day of its repair was read after it; our choice, which matters "
+        "to vehicles read before and after a repair")
 
 
 @dataclass(frozen=True)

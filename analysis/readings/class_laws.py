@@ -8,7 +8,7 @@ import pandas as pd
 from analysis.circuit.choices import BATTERY_TABLES, INSTRUMENT, TEMPERATURE
 from analysis.circuit.limits import BRUSH_V, COPPER_PER_K
 from analysis.circuit.temperature import BATTERY_LAW, drag_law
-from analysis.constants import MAD_TO_SD
+from analysis.constants import MAD_TO_SD, MEDIAN_SE
 from analysis.readings.aid import engine_temperature
 from analysis.readings.by_speed import learn_speed, turned_into_batteries
 from analysis.readings.choices import CLASSES
@@ -262,7 +262,7 @@ def learn_speed_share(panel: Panel, raw: Raw, load: tuple[Floats, Floats], ratio
     vehicles = lost / np.where(slower == 0.0, 1e-9, slower)
     share = float(np.median(vehicles))
     spread = MAD_TO_SD * float(np.median(np.abs(vehicles - share)))
-    return share, max(1.25 * spread / float(np.sqrt(len(vehicles))), CLASSES.speed_share_least_sd)
+    return share, max(MEDIAN_SE * spread / float(np.sqrt(len(vehicles))), CLASSES.speed_share_least_sd)
 
 
 def _usual_as_cold(panel: Panel, raw: Raw, values: Floats) -> Floats:

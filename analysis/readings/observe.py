@@ -11,6 +11,7 @@ from analysis.circuit.battery import RATING_C, bank_cca_a, ice, rating_resistanc
 from analysis.circuit.choices import BATTERY_TABLES, INSTRUMENT
 from analysis.circuit.limits import AGM, BRUSH_V, COPPER_PER_K, REFERENCE_C, SURFACE_CHARGE_SD_V
 from analysis.circuit.temperature import BATTERY_LAW
+from analysis.constants import MEDIAN_SE
 from analysis.readings.aid import aid_amps, engine_temperature
 from analysis.readings.choices import CLASSES, NOISE, OBSERVING
 from analysis.readings.lowest import by_the_dip, dip_amps
@@ -18,7 +19,6 @@ from analysis.readings.panel import Bools, Floats, Ints, Panel, group_median, ne
 
 CHANNELS = ("battery", "positive_cable", "ground_path", "solenoid_contacts", "motor", "load", "control_circuit")
 BATTERY, POSITIVE, GROUND, CONTACTS, MOTOR, LOAD, CONTROL = range(7)
-MEDIAN_VARIANCE = 1.57  # of a median of many over that of one, pi / 2
 
 
 TAKEN_FROM = {  # channel -> measurements that it is made from
@@ -413,7 +413,7 @@ def standard_errors(
     scale = (panel.volts / 12.0)[:, None]
     level = smooth_level(value)
     # the usual start of many scatters less than a single one: its own scatter averages, what all of them share does not
-    fewer = np.where(panel.stands_for > 1.0, np.minimum(1.0, np.sqrt(MEDIAN_VARIANCE / panel.stands_for)), 1.0)
+    fewer = np.where(panel.stands_for > 1.0, np.minimum(1.0, MEDIAN_SE / np.sqrt(panel.stands_for)), 1.0)
     per_k = [
         b[panel.group][:, None] + 2.0 * c[panel.group][:, None] * x
         for (b, c), x in zip(laws, (raw.x, raw.engine_x), strict=True)

@@ -115,7 +115,9 @@ def ended_lives(renewals: Renewals, found_day: Floats, left_day: Floats | None =
 def usable_readings(panel: Panel, value: Floats, reset_day: Floats, base_sd: Floats) -> Bools:
     """(7, U, R) readings that tell of the part now fitted; one taken on the day of a repair only if it looks new."""
     later = panel.day[None] > reset_day[..., None] + 0.99
-    same = (np.floor(panel.day)[None] == reset_day[..., None]) & (value < 1.0 + 4.0 * base_sd[..., None])
+    same = (np.floor(panel.day)[None] == reset_day[..., None]) & (
+        value < 1.0 + RENEWALS.same_day_sd * base_sd[..., None]
+    )
     never = np.isneginf(reset_day)[..., None]
     return np.asarray(np.isfinite(value) & panel.present[None] & (later | same | never))
 

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.constants import MEDIAN_SE
 from analysis.trace.choices import FINDING, LEVELS
 from analysis.trace.record import Array, Bound, Marks, Measured, Trace, between
 from analysis.trace.ripple import Strokes
@@ -26,7 +27,7 @@ def mean_of(values: Array) -> tuple[float, float]:
     """The median, and its standard error from the noise and from how far the halves differ."""
     half = len(values) // 2
     drift = abs(float(np.median(values[:half]) - np.median(values[half:]))) / 2 if half >= 3 else 0.0
-    return float(np.median(values)), float(np.hypot(1.25 * noise_sd(values) / np.sqrt(len(values)), drift))
+    return float(np.median(values)), float(np.hypot(MEDIAN_SE * noise_sd(values) / np.sqrt(len(values)), drift))
 
 
 def zero_of(trace: Trace, marks: Marks, span: tuple[float, float]) -> Zero:
