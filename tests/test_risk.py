@@ -17,7 +17,7 @@ from analysis.readings.renewals import PARTS
 from analysis.starting.coldest_start import drawn_coldest_starts
 from analysis.wear.state import day_number, estimate_state
 from analysis.worklist.choices import FLAGS, JUDGING
-from analysis.worklist.risk import NEEDS, drifting_since, flag_levels, watched
+from analysis.worklist.risk import NEEDS, FlagLevels, Wear, drifting_since, due, flag_levels, watched
 
 DAY = pd.Timestamp("2022-12-12")
 
@@ -30,6 +30,28 @@ def test_the_stated_rates_have_the_stated_levels(rate: float) -> None:
     progress = FLAGS.progress[k]
     found = flag_levels(rate)
     assert [*found.worn, *found.risky, found.progress] == pytest.approx([*worn, *risky, progress])
+
+
+@pytest.mark.parametrize("k", range(len(FLAGS.rates) - 1))
+def test_levels_between_two_stated_rates_are_on_the_line_between_them(k: int) -> None:
+    """Definition: on logarithmic scales, so that half way between two rates each level is the geometric mean of theirs."""
+    low, high, middle = (
+        flag_levels(r) for r in (*FLAGS.rates[k : k + 2], float(np.sqrt(FLAGS.rates[k] * FLAGS.rates[k + 1])))
+    )
+    for name in ("worn", "risky", "progress"):
+        ends = np.array([getattr(low, name), getattr(high, name)])
+        assert getattr(middle, name) == pytest.approx(np.sqrt(ends.prod(axis=0)))
+
+
+def test_each_of_the_three_ways_flags_alone_and_none_by_half() -> None:
+    """By hand: much used at some risk, less used at a high risk, or worn by progress; a level that is met counts."""
+    levels = FlagLevels(worn=(0.05, 0.40), risky=(0.30, 0.35), progress=0.45)
+    vehicles = [
+        (0.05, 0.40, 0.0, True), (0.04, 0.90, 0.0, False), (0.29, 0.39, 0.0, False),
+        (0.30, 0.35, 0.0, True), (0.90, 0.34, 0.0, False), (0.0, 0.0, 0.45, True), (0.0, 0.0, 0.44, False),
+    ]  # fmt: skip
+    *columns, flagged = (np.array(one) for one in zip(*vehicles, strict=True))
+    assert due(Wear(*columns), levels).tolist() == flagged.tolist()
 
 
 @examples(15)
