@@ -51,6 +51,13 @@ def test_what_is_known_already_is_not_changed_by_a_file(db: Database, tmp_path: 
     assert known(db)[:5] == ["flooded", pytest.approx(float("nan"), nan_ok=True), "", "5W-30", "none"]
 
 
+def test_a_file_that_tells_something_new_changes_nothing_that_is_known(db: Database, tmp_path: Path) -> None:
+    """A row that has another oil than the stored one is asked about whole, though the number of batteries in it is new."""
+    (reason,) = vehicles(tmp_path, db, "flooded,,,5W-30,none,", "flooded,2,,10W-30,none,")
+    assert "oil_grade 10W-30, stored is 5W-30" in reason
+    assert known(db)[:5] == ["flooded", pytest.approx(float("nan"), nan_ok=True), "", "5W-30", "none"]
+
+
 def test_a_vehicle_is_taken_in_the_words_of_the_trade(db: Database, tmp_path: Path) -> None:
     """From memory: a flooded battery is called wet, and diesels have glow plugs, whose amps `aid_load_a` holds."""
     assert vehicles(tmp_path, db, "Wet,,,,Glow plugs,") == []
