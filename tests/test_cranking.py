@@ -57,9 +57,13 @@ def test_voltages_around_the_loop_add_up(
 
 
 def test_one_start_solved_independently() -> None:
-    """The steady speed equals the root of the loop's balance found by bisection (worked independently)."""
+    """The steady speed equals the root of the loop's balance found by bisection (worked independently).
+
+    Torque is amps times field, so that at nine tenths of the field a drag of 1.1 takes 1.1 / 0.9 the amps."""
     temperature = np.full(N, -7.0)
-    state = replace(sound(N), ground_add_mohm=np.full(N, 2.0), drag_factor=np.full(N, 1.1))
+    state = replace(
+        sound(N), ground_add_mohm=np.full(N, 2.0), drag_factor=np.full(N, 1.1), field_factor=np.full(N, 0.9)
+    )
     k = crank(HARDWARE, state, ColdLaw(), temperature)
     loop_ohm = (k.rest_v - k.crank_min_v + k.drop_positive_v + k.drop_ground_v + k.drop_contacts_v) / k.crank_a
     loop_ohm = loop_ohm + HARDWARE.motor_mohm * (1 + 0.00393 * (temperature - 20)) / 1000
@@ -68,10 +72,11 @@ def test_one_start_solved_independently() -> None:
     for _ in range(60):
         rpm = (low + high) / 2
         fluid = HARDWARE.viscous_a * thick * (0.55 + 0.45 * rpm / HARDWARE.ref_rpm)
-        amps = 1.1 * (HARDWARE.friction_a + fluid)
-        left = k.rest_v - HARDWARE.brush_v - amps * loop_ohm - HARDWARE.emf_v_per_rpm * rpm
+        amps = 1.1 / 0.9 * (HARDWARE.friction_a + fluid)
+        left = k.rest_v - HARDWARE.brush_v - amps * loop_ohm - 0.9 * HARDWARE.emf_v_per_rpm * rpm
         low, high = np.where(left > 0, rpm, low), np.where(left > 0, high, rpm)
     np.testing.assert_allclose(k.crank_rpm, rpm, rtol=1e-6)
+    np.testing.assert_allclose(k.crank_a, amps, rtol=1e-6)
 
 
 def test_a_stalled_motor_draws_what_the_loop_allows() -> None:

@@ -155,6 +155,14 @@ def test_a_raised_load_at_full_speed_is_the_starter_s_and_a_slow_one_the_engine_
     assert shares[0] > shares[1]
 
 
+def test_a_weak_field_turns_the_engine_with_the_amps_that_it_draws(state: FleetState) -> None:
+    """Physics: torque is amps times field, and the engine asks for the usual one; in the other draws the field is whole."""
+    today = state.drawn[int(np.flatnonzero(AHEAD == 0.0)[0]), LOAD]
+    own = state.field * np.where(state.weak, np.maximum(today, 1.0), 1.0)
+    assert (state.weak & (today > 1.05)).any()
+    assert own == pytest.approx(np.repeat(own[:, :1], own.shape[1], axis=1))
+
+
 def test_needs_start_from_published_priors_by_fuel(state: FleetState) -> None:
     """Definition: diesel turns faster than petrol to start; supply and coil per 12 V for both."""
     fuel = state.panel.units.groupby(state.group)["fuel"].first()
