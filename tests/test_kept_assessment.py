@@ -26,6 +26,7 @@ from sqlite_utils import Database
 from test_packed import Run, assert_same, pack, signed
 
 from analysis.readings.panel import FleetTables
+from analysis.readings.renewals import PARTS
 from analysis.readings.taught import TaughtClass
 from analysis.worklist.assess import Assessment
 from dashboard.cli.main import main
@@ -99,7 +100,8 @@ def files(path: Path) -> list[Path]:
 def test_a_question_that_is_answered_is_open_no_more(
     path: Path, db: Database, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Contract: an answer of today closes its question, of every day, and no other one, for command and page alike."""
+    """Contract: an answer of today closes its question, of every day, and no other one, not of the same vehicle either, for
+    command and page alike."""
     found = assess_database(db, as_of=DAY)
     unit, part, day = found.resets.iloc[0][["unit", "part", "around_on"]]
     others = found.resets.iloc[1:].reset_index(drop=True)
@@ -110,6 +112,11 @@ def test_a_question_that_is_answered_is_open_no_more(
         pd.testing.assert_frame_equal(open_questions(db, found).reset_index(drop=True), others)
     assert main(("--db", str(path), "resets", "list", "--as-of", DAY.isoformat())) == 0
     assert [line.split(":")[0] for line in capsys.readouterr().out.splitlines()] == others["unit"].tolist()
+    asked = others.iloc[0]
+    another = next(name for name in PARTS if name != asked["part"])
+    for part, day in ((another, asked["around_on"]), (asked["part"], asked["around_on"] + pd.Timedelta(days=1))):
+        save_reset_answer(db, unit=asked["unit"], part=part, around_on=day.date(), answer="denied", by="m", now=NOW)
+        pd.testing.assert_frame_equal(open_questions(db, found).reset_index(drop=True), others)
 
 
 @more_by_night
