@@ -115,7 +115,7 @@ def test_a_reading_is_undone_on_the_phone(db: Database) -> None:
     volts = "25,1" if "24" in str(store.read_units(db).set_index("unit").loc[unit, "system_v"]) else "12,6"
     before = len(store.read_readings(db, units=[unit]))
     app = run("bay", unit=unit)
-    app.text_input(key=f"m_rest_v_{unit}_0").set_value(volts)
+    app.text_input(key=f"m_rest_v_{unit}_0").set_value(volts).run()
     app.button(key="save").click().run()
     assert len(store.read_readings(db, units=[unit])) == before + 1
     app.button(key="undo_saved").click().run()

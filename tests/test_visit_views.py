@@ -150,7 +150,7 @@ def test_another_part_is_asked_for_and_worked_on(fleet: Path) -> None:
     visit = planned(fleet)
     other = "ground_path" if visit["parts"][0] != "ground_path" else "battery"
     app = form(visit)
-    app.button_group(key=key(visit, "found")).set_value("other")
+    app.button_group(key=key(visit, "found")).set_value("other").run()
     app.button_group(key=key(visit, "other")).set_value(other)
     app.button_group(key=key(visit, "action")).set_value("cleaned")
     app.button(key="save_visit").click().run()
@@ -188,7 +188,7 @@ def test_every_page_shows_that_it_is_closed(fleet: Path) -> None:
     app.session_state["what"] = "visit"
     app.run()
     app.selectbox(key="c_found_visit_1_0").set_value("sound")
-    app.text_input(key="because_visit_1").set_value("looked again")
+    app.text_input(key="because_visit_1").set_value("looked again").run()
     app.button(key="save_correction").click().run()
     assert read_visits(store.open_database(fleet))["found"].tolist() == ["sound"]
 
