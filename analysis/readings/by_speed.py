@@ -25,6 +25,7 @@ from analysis.readings.observe import (
     Observations,
     Raw,
     SpeedLaw,
+    amps_at,
     cold_factor,
     smooth_level,
 )
@@ -76,9 +77,7 @@ class UsualCircuit:
         self.lost = self.drive / self.emf - 1.0  # volts lost in the loop over those that turn the motor
 
     def _amps(self, emf: Floats) -> Floats:
-        slowest, fastest = CLASSES.turns
-        ratio = np.clip(emf / self.full_emf, slowest, fastest)
-        return np.asarray(self.load * (1.0 - self.share + self.share * ratio), dtype=np.float64)
+        return np.asarray(self.load * amps_at(emf / self.full_emf, self.share), dtype=np.float64)
 
     def battery_times(self, log_ratio: Floats) -> Floats:
         """The battery, as a multiple of the usual one, with which the engine turns at this share of its usual speed."""

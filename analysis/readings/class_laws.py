@@ -28,6 +28,7 @@ from analysis.readings.observe import (
     Raw,
     Slowing,
     back_emf,
+    believed,
     cold_factor,
     labelled_mohm,
     raw_quantities,
@@ -82,8 +83,7 @@ def estimate_laws(panel: Panel) -> ClassLaws:
     )
     raw = raw_quantities(panel, load[0], load[1], inrush, ice=raw.ice)
     emf = usual_emf(panel, raw)
-    slowest, fastest = CLASSES.turns
-    ratio = np.clip(turning(panel, raw, emf), slowest, fastest)
+    ratio = believed(turning(panel, raw, emf))
     ratio = np.where(np.isfinite(ratio), ratio, 1.0)
     by_amps = learn_speed_share(panel, raw, load, ratio)
     share = np.full(n, combined([by_amps], (CLASSES.speed_share, CLASSES.speed_share_sd)))

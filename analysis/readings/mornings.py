@@ -124,11 +124,10 @@ def real_share(found: Mornings, log_sag: Floats, apart: Floats, shared: Floats, 
     of_mean, of_own = (ay * dd - dy * ad) / det, (dy * aa - ay * ad) / det
     noise = np.maximum(yy - of_mean * ay - of_own * dy, 0.0) / np.maximum(n, 1.0)
     mean_right = 1.0 - np.clip(blur / np.maximum(aa, 1e-12), 0.0, MORNINGS.most_blur)
-    ratio = of_own / np.maximum(
-        of_mean, 1e-9
-    )  # sags that follow no cold: an error without end, so that they tell nothing
+    follows = np.maximum(of_mean, 1e-9)  # sags that follow no cold: an error without end, so that they tell nothing
+    ratio = of_own / follows
     told = ratio * mean_right / np.maximum(1.0 - ratio * (1.0 - mean_right), MORNINGS.least_left)
-    error = np.sqrt(noise * aa / det) / np.maximum(of_mean, 1e-9)
+    error = np.sqrt(noise * aa / det) / follows
     apart_var = found.before(np.where(known, apart_k**2, 0.0)) / np.maximum(found.before(1.0 * known), 1.0)
     before = np.clip(1.0 - NOISE.thermometer_k**2 / np.maximum(apart_var, 1e-9), 0.0, 1.0)
     weight = np.where(n > 0.0, MORNINGS.share_sd**2 / (MORNINGS.share_sd**2 + error**2), 0.0)

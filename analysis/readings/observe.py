@@ -392,8 +392,18 @@ def speed_factor(panel: Panel, raw: Raw, steady: Floats, share: Floats, emf_usua
     ratio = turning(panel, raw, emf_usual) * np.where(np.isfinite(raised), raised, 1.0)
     ratio = np.where(np.isfinite(ratio), ratio, 1.0)
     c = share[panel.group][:, None]
+    return amps_at(ratio, c)
+
+
+def amps_at(ratio: Floats, share: Floats) -> Floats:
+    """Amps of an engine over those at its usual speed; ratio: of its speed to the usual one; share: of the amps that follow it."""
+    return np.asarray(1.0 - share + share * believed(ratio))
+
+
+def believed(ratio: Floats) -> Floats:
+    """A speed over its usual one, within what an engine is believed to turn at."""
     slowest, fastest = CLASSES.turns
-    return 1.0 - c + c * np.clip(ratio, slowest, fastest)
+    return np.asarray(np.clip(ratio, slowest, fastest))
 
 
 def standard_errors(

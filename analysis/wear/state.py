@@ -407,10 +407,8 @@ def need_priors(panel: Panel) -> tuple[Floats, Floats]:
     mean, sd = np.empty((len(panel.groups), 3)), np.empty((len(panel.groups), 3))
     has, at = np.unique(panel.group, return_index=True)
     first = panel.units.iloc[at]
-    fuels, system_v = (
-        class_fuels(panel.group.tolist(), panel.units["fuel"].astype(str).tolist()),
-        first["system_v"].tolist(),
-    )
+    fuels = class_fuels(panel.group.tolist(), panel.units["fuel"].astype(str).tolist())
+    system_v = first["system_v"].tolist()
     stated = {name: first[name].tolist() for name in OWN_NEEDS if name in first}
     place = dict(zip(has.tolist(), range(len(has)), strict=True))
     for g in range(len(panel.groups)):

@@ -328,9 +328,9 @@ def level_facts(part: Row, latest: Row | None, limits: Limits, as_of: pd.Timesta
 def again_facts(part: Row, level: Fact, as_of: pd.Timestamp) -> list[Fact]:
     """A part that was renewed lately, by a record or by a step of its readings, and is worn or over its limit again."""
     on, over = part["renewed_on"], level.get("drop_v", 0.0) > level.get("limit_v", 0.0)
-    if (
-        part["part"] == "engine_drag" or not known(on) or (as_of - on).days > SAYING.lately_d
-    ):  # a new starter renews its load too
+    if part["part"] == "engine_drag":  # a new starter renews its load too
+        return []
+    if not known(on) or (as_of - on).days > SAYING.lately_d:
         return []
     if not over and part["worn_probability"] <= SAYING.worn:
         return []
