@@ -28,7 +28,7 @@ from analysis.circuit.battery import LOAD_TEST_F, celsius_from_fahrenheit, load_
 from analysis.circuit.load import NO_PEAK, NO_SPEED
 from analysis.circuit.resistances import ELEMENTS, WITHOUT
 from dashboard.words.plain_text import as_sentence, in_reader_unit, number, temperature
-from dashboard.words.reasons import PART_WORDS
+from dashboard.words.reasons import PART_WORDS, several
 from dashboard.words.safety import FROZEN, THAW, said_with
 from ingest.fields import MAIN_DROPS, QUANTITIES, SAMPLED
 from ingest.values import joined
@@ -368,7 +368,7 @@ def _to_do(closure: Closure, words: str) -> str:
     """Measure again; where the part reads better than it was, ask for a repair that nobody wrote down."""
     if closure.off * BETTER.get(closure.suspect, 0) > 0:
         part = CHANGED[closure.suspect]
-        return f"Measure the {words} again, and if {part} {'were' if part.endswith('s') else 'was'} renewed, put that on record."
+        return f"Measure the {words} again, and if {part} {'were' if several(part) else 'was'} renewed, put that on record."
     return f"Measure the {words} again before ordering a part."
 
 

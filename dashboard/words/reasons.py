@@ -551,13 +551,17 @@ def _too_few(fact: Fact, _: Reader) -> str:
     return f"{count_words(used, 'reading')} so far: too few to judge, not known to be healthy"
 
 
+def several(name: str) -> bool:
+    """Whether a part's name means more than one: contacts were, a battery was; "" does not."""
+    return name.endswith("s")
+
+
 def _never_measured(fact: Fact, to: Reader) -> str:
     part, when = str(fact["part"]), "never measured"
-    several = PART_WORDS[part].endswith("s")
     if "renewed_on" in fact:
         when = f"not measured since the work on {day_words(pd.Timestamp(str(fact['renewed_on'])), to.as_of)}"
     share = percent(float(fact["part_probability"]))
-    are, were = ("are", "they were") if several else ("is", "it was")
+    are, were = ("are", "they were") if several(PART_WORDS[part]) else ("is", "it was")
     return f"{PART_WORDS[part]} ({share}) {are} suspected only because {were} {when}: {TELLS[part]} would tell"
 
 
@@ -581,8 +585,7 @@ def _level(fact: Fact, to: Reader) -> str:
 
 def _again(fact: Fact, to: Reader) -> str:
     part, when = PART_WORDS[str(fact["part"])], day_words(pd.Timestamp(str(fact["renewed_on"])), to.as_of)
-    several = part.endswith("s")
-    it_is, its, look = ("they are", "their", "look") if several else ("it is", "its", "looks")
+    it_is, its, look = ("they are", "their", "look") if several(part) else ("it is", "its", "looks")
     renewed = (
         f"work on the {part} is on record on {when}"
         if fact["recorded"]

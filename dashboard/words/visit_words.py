@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from dashboard.words.plain_text import as_sentence, count_words, day, percent
-from dashboard.words.reasons import PART_WORDS
+from dashboard.words.reasons import PART_WORDS, several
 
 FOUND_WORDS: Final = {
     "worn": "worn or faulty",
@@ -80,7 +80,7 @@ def found_said(visit: Mapping[Any, Any]) -> str:
 
 def _was(part: str) -> str:
     """The verb of a part, "" for none: contacts were."""
-    return "were" if PART_WORDS.get(part, "").endswith("s") else "was"
+    return "were" if several(PART_WORDS.get(part, "")) else "was"
 
 
 def work_said(visit: Mapping[Any, Any]) -> str:
