@@ -119,13 +119,15 @@ def _tree(archive: zipfile.ZipFile, part: str) -> ElementTree.Element:
 # --- cells -----------------------------------------------------------------------------------------------------------
 
 _CELL = rb"<(?:\w+:)?c\b"
-_PLACE = re.compile(_CELL + rb"[^>]*?\br=\"([A-Z]{1,3})([0-9]{1,7})\"")
 _CELL_START = re.compile(_CELL)
-_ROW = re.compile(rb"<(?:\w+:)?row\b[^>]*?\br=\"([0-9]{1,7})\"")
+_STARTS = [mark + after for mark in (b"<c", b":c") for after in (b" ", b"\t", b"\r", b"\n", b"/", b">")]
+# of cells (letters and figures) and rows (figures), in whatever tag, quotes and length: its reader believes each of them
+_REFERENCE = re.compile(rb"r(?<![\w:.-]r)\s*=\s*[\"']\s*([A-Za-z]*)([0-9]+)")
 _ROW_START = re.compile(rb"<(?:\w+:)?row\b")
-_ERROR = re.compile(_CELL + rb"([^>]*\bt=\"e\"[^>]*)>")
+_ERROR = re.compile(_CELL + rb"([^>]*\bt=[\"']e[\"'][^>]*)>")
 _FORMULA = re.compile(_CELL + rb"([^>]*)>\s*<(?:\w+:)?f\b([^>]*)>")
-_SHARED = re.compile(_CELL + rb"[^>]*\bt=\"s\"[^>]*>\s*<(?:\w+:)?v>\s*([0-9]{1,9})\s*<")
+_SHARED = re.compile(_CELL + rb"[^>]*\bt=[\"']s[\"'][^>]*>\s*<(?:\w+:)?v>\s*([0-9]{1,9})\s*<")
+_IS_TEXT = re.compile(rb"\bt=[\"']str[\"']")
 _CELL_END = re.compile(rb"</(?:\w+:)?c>")
 _VALUE = re.compile(rb"<(?:\w+:)?v\b[^>]*>([^<]*)<")
 _INLINE = re.compile(rb"<(?:\w+:)?t\b[^>]*>([^<]+)<")
@@ -136,17 +138,17 @@ def _reach(name: str, xml: bytearray) -> int:
     """Cells of the grid from the first to the last used one; FileRefused when it is too wide or too long for a table."""
     columns, rows = set(), set()
     placed = 0
-    for found in _PLACE.finditer(xml):
+    for found in _REFERENCE.finditer(xml):
         columns.add(found[1])
         rows.add(found[2])
-        placed += 1
+        placed += bool(found[1])
     width = max((_column_number(letters) for letters in columns), default=0)
     height = max((int(number) for number in rows), default=0)
-    if placed < sum(xml.count(start) for start in (b"<c ", b"<c>", b"<c/", b":c ", b":c>", b":c/")):
+    if placed < sum(map(xml.count, _STARTS)):
         # cells without a place follow each other
         follow = [len(_CELL_START.findall(row)) for row in _ROW_START.split(xml)]
         width += max(follow)
-        height = max(height, len(follow), *(int(number) for number in _ROW.findall(xml)), 0)
+        height = max(height, len(follow))
     return refuse_far(name, width, height)
 
 
@@ -162,14 +164,14 @@ def refuse_far(name: str, width: int, height: int) -> int:
 
 def _column_number(letters: bytes) -> int:
     number = 0
-    for letter in letters:
+    for letter in letters.upper():
         number = number * 26 + letter - 64  # A is 65 in ASCII
     return number
 
 
 def _place(attributes: bytes) -> Place | None:
-    found = re.search(rb"\br=\"([A-Z]{1,3})([0-9]{1,7})\"", attributes)
-    return (int(found[2]), _column_number(found[1])) if found else None
+    found = _REFERENCE.search(attributes)
+    return (int(found[2]), _column_number(found[1])) if found and found[1] else None
 
 
 def _body(xml: bytearray, start: int) -> bytearray:
@@ -180,7 +182,7 @@ def _body(xml: bytearray, start: int) -> bytearray:
 def _errors(xml: bytearray) -> dict[Place, str]:
     """Cells with an error: what they show, as #N/A."""
     out: dict[Place, str] = {}
-    if b't="e"' not in xml:
+    if b't="e"' not in xml and b"t='e'" not in xml:
         return out
     for found in _ERROR.finditer(xml):
         place, value = _place(found[1]), _VALUE.search(_body(xml, found.end()))
@@ -199,7 +201,7 @@ def _without_result(xml: bytearray) -> dict[Place, str]:
         body = _body(xml, start)
         value = _VALUE.search(body) or _INLINE.search(body)
         place = _place(found[1])
-        if place is not None and (value is None or not value[1].strip()) and b't="str"' not in found[1]:
+        if place is not None and (value is None or not value[1].strip()) and not _IS_TEXT.search(found[1]):
             formula = _FORMULA_TEXT.search(body)
             out[place] = "=" + (_text(formula[1]) if formula else "")
     return out
@@ -229,7 +231,7 @@ def _shared_texts(archive: zipfile.ZipFile) -> np.ndarray[tuple[int], np.dtype[n
 
 def _text_size(xml: bytearray, sizes: np.ndarray[tuple[int], np.dtype[np.int64]]) -> int:
     """Bytes of the sheet's texts when every cell has its own copy."""
-    if not len(sizes) or int(sizes.max()) * xml.count(b't="s"') <= MOST_TEXT:
+    if not len(sizes) or int(sizes.max()) * (xml.count(b't="s"') + xml.count(b"t='s'")) <= MOST_TEXT:
         return 0
     counts = np.zeros(len(sizes), dtype=np.int64)
     for found in _SHARED.finditer(xml):

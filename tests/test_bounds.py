@@ -169,6 +169,18 @@ def test_a_stray_cell_is_told_with_its_place(db: Database, tmp_path: Path, place
     assert "delete what stands far below or beside the table" in sentence
 
 
+@pytest.mark.parametrize(
+    "place",
+    [b'r="A1000000000"', b"r='A100000000'", b'r="xfd900000"', b's="1"\nr = "A100000000"', b'r="AAAAAA2"'],
+)
+def test_a_place_that_no_sheet_has_is_refused_before_memory_is_asked_for_it(
+    db: Database, tmp_path: Path, place: bytes
+) -> None:
+    """The reader of the cells makes a grid as far as any place says, however it is written, and ends the program where it does not fit."""
+    path = edited(book_with(tmp_path / "far.xlsx"), "xl/worksheets/sheet1.xml", b'r="A2"', place)
+    assert "sheet 'Sheet' reaches to column" in refused(db, path)
+
+
 def test_a_stray_cell_nearby_costs_nothing(db: Database, tmp_path: Path) -> None:
     outcome = import_paths(db, [book_with(tmp_path / "near.xlsx", L60000="x")], now=NOW)
     assert (outcome.stored, outcome.set_aside) == (1, 1)
