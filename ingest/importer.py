@@ -10,13 +10,14 @@ from pathlib import Path
 
 from sqlite_utils import Database
 
-from ingest.admit import admit
+from ingest.admit import admit, load_context
 from ingest.bounds import table_bytes
 from ingest.cells import Batch, batch_of
 from ingest.drafting import likely_heading, no_table_of_readings
 from ingest.errors import DatabaseTrouble, FileRefused, NotDescribed, SourceProblem
 from ingest.fields import TABLES, UNITS
 from ingest.layout import Layout, is_own, own_layout, own_name, source_layout
+from ingest.one_vehicle import refuse_another_vehicle, vehicle_for_all
 from ingest.outcome import FileOutcome, Outcome
 from ingest.readers import SUFFIXES, read_sheets
 from ingest.record_check import kept_rows
@@ -277,6 +278,8 @@ def _import_sheets(db: Database, job: _Job, now: datetime, by: str, progress: Pr
         batch = batch_of(layout, sheet.blocks(layout.heading_line, layout.width, layout.numeric), told)
         if not len(batch) and len(job.sheets) == 1:
             raise FileRefused("it has a heading but no rows; there is nothing to import")
+        if vehicle_for_all(layout):
+            refuse_another_vehicle(job.path.stem, sheet, layout, batch, load_context(db, now))
         if origin_id is None:
             origin_id = write_origin(db, origin)
         admitted = admit(db, batch, Place(origin_id, _name(job.path), now, sheet.name, layout.source))
@@ -343,6 +346,8 @@ def _notes(layout: Layout, batch: Batch) -> tuple[str, ...]:
             unknown = [one for one in unknown if one not in theirs]
     if unknown:
         notes.append(f"columns not known to us, kept as they are beside the rows: {', '.join(unknown)}")
+    if unit := vehicle_for_all(layout):
+        notes.append(f"every row taken for {unit}, as the source description says (constants)")
     if batch.ignored:
         notes.append(f"{counted(batch.ignored, 'row')} left out, as the source description says (ignore_rows)")
     return tuple(notes)

@@ -163,6 +163,54 @@ def test_ignored_rows_are_said_and_constants_fill_in(db: Database, tmp_path: Pat
     assert read_readings(db)["instrument"].tolist() == ["DMM 3"]
 
 
+OF_ONE = 'date_order = "iso"\n[constants]\nunit = "K-101"\n[columns]\n"When" = "taken_at"\n"Rest" = "rest_v"\n'
+ROW = "2023-04-0{d},12.6\n"
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "where"),
+    [
+        ("t.csv", "When,Rest\n" + ROW.format(d=1) + "Vehicle: K-102,\nWhen,Rest\n" + ROW.format(d=2), "line 3 names the vehicle 'K-102'"),
+        ("t.csv", "When,Rest\n" + ROW.format(d=1) + "k102\n" + ROW.format(d=2), "line 3 names the vehicle 'k102'"),
+        ("t.csv", "Fahrzeug K-999,\nWhen,Rest\n" + ROW.format(d=1), "line 1 names the vehicle 'K-999'"),
+        ("t.csv", "When,Rest,Truck\n2023-04-01,12.6,K-101\n2023-04-02,12.6,K-102\n", "line 3 names the vehicle 'K-102'"),
+        ("K-102_april.csv", "When,Rest\n" + ROW.format(d=1), "its name names the vehicle 'K-102'"),
+    ],
+)  # fmt: skip
+def test_a_file_that_names_another_vehicle_than_its_description_is_refused(
+    db: Database, tmp_path: Path, name: str, text: str, where: str
+) -> None:
+    """Told by hand from the files: a description says K-101 of every row, and the file says that some are of another."""
+    save_source(db, "one", OF_ONE)
+    (tmp_path / name).write_text(text)
+    (refusal,) = [one.error for one in import_paths(db, [tmp_path / name], now=NOW).files]
+    assert refusal.startswith(f"{where}, and its source description says that every row is of K-101; allowed is")
+    assert db.table("readings").count == db.table("set_aside").count == 0
+
+
+def test_a_file_of_one_vehicle_alone_is_taken_and_said_to_be(db: Database, tmp_path: Path) -> None:
+    """Its own number in any spelling, a type, a page, and rows that cannot be read name no other vehicle."""
+    save_source(db, "one", OF_ONE)
+    text = "Vehicle: k 101,\nVehicle: Sprinter 316,\nBay 3 page 2 of 2023,\nWhen,Rest\n" + ROW.format(d=1)
+    (tmp_path / "K101 2023.csv").write_text(text + "Total,1\nno date,12.6\n")
+    outcome = import_paths(db, [tmp_path / "K101 2023.csv"], now=NOW)
+    assert (outcome.stored, outcome.set_aside) == (1, 2)
+    assert "every row taken for K-101, as the source description says (constants)" in outcome.files[0].notes
+
+
+def test_sheets_of_several_vehicles_are_not_all_of_one(db: Database, tmp_path: Path) -> None:
+    save_source(db, "one", OF_ONE)
+    book = openpyxl.Workbook()
+    for unit in ("K-101", "K-102"):
+        sheet = book.create_sheet(unit)
+        sheet.append(["When", "Rest"])
+        sheet.append([datetime(2023, 4, 1), 12.6])
+    book.save(tmp_path / "each.xlsx")
+    (one,) = import_paths(db, [tmp_path / "each.xlsx"], now=NOW).files
+    assert one.error.startswith("sheet 'K-102' names the vehicle 'K-102'")
+    assert db.table("readings").count == 0
+
+
 def test_title_rows_two_row_heading_clamps_and_fahrenheit(db: Database, tmp_path: Path) -> None:
     book = openpyxl.Workbook()
     sheet = book.active
