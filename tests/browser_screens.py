@@ -40,6 +40,9 @@ FLAGS = (
 QUICK = str(Path(__file__).with_name("quick_server.py"))
 CALM = {"reduced_motion": "reduce"}  # nothing is drawn sixty times a second while a page waits
 PHONE, DESK = {"width": 390, "height": 844}, {"width": 1280, "height": 900}  # [px]
+TALL = {"width": 1280, "height": 4000}  # nothing is below the window, so that all of a page is measured
+CONTRAST = Path(__file__).with_name("browser") / "contrast.js"
+GROUND = "getComputedStyle(document.querySelector('[data-testid=stApp]')).backgroundColor"
 READY = "[data-testid=stApp][data-test-script-state=notRunning]"
 # Counts what the page asks its server to draw, and what of it the server has begun: a press is answered a moment later,
 # in which the page still says that nothing runs.  0x5A opens a message that asks for a run (its field 11, length-delimited).
@@ -164,6 +167,26 @@ def no_sideways_scroll(page: Page) -> None:
         "[document.documentElement.scrollWidth, document.querySelector('[data-testid=stMain]').scrollWidth]"
     )
     assert max(wide) <= page.viewport_size["width"], wide  # type: ignore[index]
+
+
+def faint(page: Page, schemes: tuple[str, str], grounds: set[str]) -> list[str]:
+    """What of the open page falls short of WCAG 2.2 AA in either theme; schemes: the one that it stands in, and the other.
+
+    The grounds that were drawn are added to `grounds`.
+    """
+    measure, short = CONTRAST.read_text(encoding="utf-8"), list[str]()
+    for scheme in schemes:
+        before = page.evaluate(GROUND)
+        page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
+        if scheme == schemes[1]:
+            page.wait_for_function(f"before => {GROUND} !== before", arg=before)
+        grounds.add(page.evaluate(GROUND))
+        for _ in range(20):  # colours pass from one theme to the other, slowly on a busy machine
+            if not (found := page.evaluate(measure)):
+                break
+            page.wait_for_timeout(250)
+        short += [f"{page.url} {scheme} {line}" for line in found]
+    return short
 
 
 def box_of(page: Page, name: str) -> Locator:

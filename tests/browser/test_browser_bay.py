@@ -14,9 +14,23 @@ from samples_screens import one_reading_database
 
 from ingest import store
 from ingest.entries import record_reading
+from ingest.importer import import_paths
 
 playwright_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-from browser_screens import CHROMIUM, PHONE, after, box_of, field, no_sideways_scroll, server, settled  # noqa: E402
+from browser_screens import (  # noqa: E402
+    CHROMIUM,
+    PATIENCE_MS,
+    PHONE,
+    TALL,
+    after,
+    box_of,
+    faint,
+    field,
+    move,
+    no_sideways_scroll,
+    server,
+    settled,
+)
 from playwright.sync_api import Locator, Page  # noqa: E402
 
 pytestmark = [
@@ -29,9 +43,13 @@ NAME = "Your name, asked once on this device"
 
 @pytest.fixture
 def own(tmp_path: Path) -> Path:
-    """One vehicle with a steady ground drop."""
-    path = one_reading_database(tmp_path / "one.db")
+    """One vehicle with a steady ground drop, and one that failed to start, which brings it to the list."""
+    path, units = one_reading_database(tmp_path / "one.db"), tmp_path / "units.csv"
+    units.write_text("unit,vehicle_class,system_v,fuel,depot\nX-2,van,12,diesel,yard\n")
     db = store.open_database(path)
+    import_paths(db, [units], now=dt.datetime(2026, 11, 30, 5))
+    failed = {"unit": "X-2", "taken_at": "2026-11-28T07:00", "outcome": "no_start"}
+    assert record_reading(db, failed, by="test", now=dt.datetime(2026, 11, 30, 5)).stored
     for day in (10, 12, 14):
         values = {"unit": "X-1", "taken_at": f"2026-11-{day}T07:00", "rest_v": 12.6, "drop_ground_v": 0.1}
         assert record_reading(db, values, by="test", now=dt.datetime(2026, 11, 30, 5)).stored
@@ -104,6 +122,22 @@ def test_the_phone_in_the_bay(own: Path, here: tuple[str, str], opened: Callable
         assert not page.get_by_text("electric traction systems").first.is_visible(), "one line after the first time"
         page.get_by_text("In neutral, wheels chocked").first.click()
         page.get_by_text("electric traction systems").first.wait_for()
+        at_a_desk_in_both_themes(page)
+
+
+def at_a_desk_in_both_themes(page: Page) -> None:
+    """Bay, vehicle with its charts drawn, and list, no wider than the window; every text and edge in light and dark (`faint`)."""
+    page.set_viewport_size(TALL)  # type: ignore[arg-type]
+    light, dark, grounds = "light", "dark", set[str]()
+    short = faint(page, (light, dark), grounds)
+    for to, text, schemes in (("/unit?unit=X-1", "Every part", (dark, light)), ("/", "need", (light, dark))):
+        move(page, to, text)
+        no_sideways_scroll(page)
+        drawn = "[data-testid=stVegaLiteChart] .marks" if "unit" in to else "[class*=st-key-row-] a"
+        page.locator(drawn).first.wait_for(timeout=PATIENCE_MS)
+        short += faint(page, schemes, grounds)
+    assert len(grounds) == 2, grounds
+    assert not short, "\n".join(short)
 
 
 def pictures_by_keyboard(page: Page) -> None:

@@ -7,22 +7,17 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable, Sequence
-from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
-from samples_chance import one_in
 from samples_screens import worst_unit
 
 from dashboard.charts import theme
 
 playwright_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-from browser_screens import CHROMIUM, PATIENCE_MS, move, no_sideways_scroll, settled  # noqa: E402
+from browser_screens import CHROMIUM, PATIENCE_MS, TALL, faint, move, no_sideways_scroll, settled  # noqa: E402
 from playwright.sync_api import Page  # noqa: E402
 
-MEASURE = Path(__file__).with_name("contrast.js").read_text(encoding="utf-8")
-TALL = {"width": 1280, "height": 4000}  # nothing is below the window, so that all of a page is measured
-GROUND = "getComputedStyle(document.querySelector('[data-testid=stApp]')).backgroundColor"
 TOOLKIT = "[data-testid=stMainMenu], [data-testid=stElementToolbar]"
 PAGES = (
     ("?part=battery", "need attention"), ("logbook", "Logbook"), ("fleet", "The last twelve months"),
@@ -70,7 +65,8 @@ def test_numbers_in_filled_cells_are_read(filled: str) -> None:
 @pytest.mark.browser
 @pytest.mark.slow
 @pytest.mark.skipif(not CHROMIUM, reason="Chromium is not installed (apt-get install chromium)")
-@pytest.mark.parametrize("pages", one_in(4, [PAGES[place::4] for place in range(4)]), ids=lambda pages: pages[0][0])
+@pytest.mark.nightly  # by day `test_the_phone_in_the_bay` holds list, vehicle and bay to it
+@pytest.mark.parametrize("pages", [PAGES[place::4] for place in range(4)], ids=lambda pages: pages[0][0])
 def test_every_page_has_its_address_and_is_read_in_both_themes(
     pages: Sequence[tuple[str, str]], opened: Callable[..., Page], address: str
 ) -> None:
@@ -88,17 +84,7 @@ def test_every_page_has_its_address_and_is_read_in_both_themes(
         no_sideways_scroll(page)
         if address_of.startswith("unit"):
             page.locator("[data-testid=stVegaLiteChart] .marks").first.wait_for(timeout=PATIENCE_MS)
-        for scheme in schemes:  # the first is what the page before was left in
-            before = page.evaluate(GROUND)
-            page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
-            if scheme == schemes[1]:
-                page.wait_for_function(f"before => {GROUND} !== before", arg=before)
-            grounds.add(page.evaluate(GROUND))
-            for _ in range(20):  # colours pass from one theme to the other, slowly on a busy machine
-                if not (found := page.evaluate(MEASURE)):
-                    break
-                page.wait_for_timeout(250)
-            short += [f"/{address_of} {scheme} {line}" for line in found]
+        short += faint(page, schemes, grounds)  # the first is what the page before was left in
         assert not any(one.is_visible() for one in page.locator(TOOLKIT).all()), (
             f"/{address_of}: the toolkit's own menu"
         )
