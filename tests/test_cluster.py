@@ -158,8 +158,9 @@ def only_an_engine(_: Path) -> tuple[str, ...]:
 @pytest.mark.parametrize(
     ("harm", "code", "words"),
     [
-        (no_scheduler, 3, "no scheduler answers at tcp://127.0.0.1:1"),
-        (no_address, 2, "is no address"),
+        # by night: loading the library alone takes longer than all others together
+        pytest.param(no_scheduler, 3, "no scheduler answers at tcp://127.0.0.1:1", marks=pytest.mark.nightly),
+        pytest.param(no_address, 2, "is no address", marks=pytest.mark.nightly),
         (not_ours, 2, "is no folder that `cranktrend export --parquet` wrote"),
         (a_partition_missing, 3, "000001.parquet is missing"),
         (a_partition_damaged, 3, "000001.parquet is damaged"),

@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 import pytest
 from openpyxl import load_workbook
-from samples_chance import one_in
+from samples_chance import is_night, more_by_night, one_in
 from samples_fleet import demo, fleet, quick, tables_of
 from samples_kept import assess as kept_assess
 from samples_kept import copy_of, in_one_file, kept, kept_file
@@ -189,8 +189,10 @@ def test_an_older_date_does_not_build_on_a_later_plan(office: tuple[Database, An
     assert set(earlier.visits["state"]) == {"new"}
 
 
+@more_by_night
 def test_the_same_question_is_not_solved_again(office: tuple[Database, Any], monkeypatch: pytest.MonkeyPatch) -> None:
-    """The plan on record stands while nothing that it is made of changes; whatever changes, a plan is made."""
+    """The plan on record stands while nothing that it is made of changes; whatever changes, a plan is made. By day a pin and a
+    decision, and its weeks; by night costs, parts and its day too."""
     db, found = office
     make_plan(db, as_of=DAY, assessment=found, weeks=6)
     last = make_plan(db, as_of=DAY, assessment=found, weeks=6)
@@ -203,19 +205,24 @@ def test_the_same_question_is_not_solved_again(office: tuple[Database, Any], mon
     assert not asked
     changes = [
         lambda: set_pin(db, unit=last.visits["unit"].iloc[-1], kind="forbid", week="2026-W49", by="lead"),
-        lambda: save_plan_settings(db, {"hour_rate": 10}, by="lead"),
-        lambda: save_parts(db, parts_in_force(db).assign(lead_days=1.0), by="lead"),
         lambda: save_decision(
             db, unit=late, iso_week="2026-W47", kind="postponed", reason="away", until=date(2027, 1, 4), by="m", now=NOW
         ),
     ]
+    if is_night():
+        changes += [
+            lambda: save_plan_settings(db, {"hour_rate": 10}, by="lead"),
+            lambda: save_parts(db, parts_in_force(db).assign(lead_days=1.0), by="lead"),
+        ]
     for count, change in enumerate(changes, start=1):
         change()
         make_plan(db, as_of=DAY, assessment=found, weeks=6)
         assert len(asked) == count
     make_plan(db, as_of=DAY, assessment=found, weeks=8)
-    make_plan(db, as_of=date(2026, 11, 30), assessment=found, weeks=6)
-    assert len(asked) == len(changes) + 2
+    assert len(asked) == len(changes) + 1
+    if is_night():
+        make_plan(db, as_of=date(2026, 11, 30), assessment=found, weeks=6)
+        assert len(asked) == len(changes) + 2
 
 
 def test_costs_are_settings_with_an_audit(office: tuple[Database, Any]) -> None:
