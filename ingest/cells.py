@@ -26,6 +26,7 @@ from ingest.values import (
     ORDERS,
     SERIAL_ZERO,
     UTC_MARK,
+    ZONE_WORDS,
     Parsed,
     ParsedTime,
     ShortOrder,
@@ -49,6 +50,7 @@ LARGEST = 1e15  # in any unit: far outside every range; a number beyond counts a
 PLAIN_NUMBER = {mark: re.compile(rf"-?[0-9]{{1,15}}(?:{re.escape(mark)}[0-9]{{1,15}})?") for mark in (".", ",")}
 TIME_DTYPE = "datetime64[s]"
 _IN_UTC = re.compile(rf"\s*{UTC_MARK}$")
+_OF_A_CLOCK = re.compile(rf"\d(?:\s*[+-]\d{{2}}:?\d{{2}}|\s*{ZONE_WORDS})$")
 
 
 @dataclass
@@ -206,14 +208,18 @@ class BatchBuilder:
         return np.flatnonzero(keep).astype(np.int64)
 
     def _no_rows(self, block: Block) -> list[int]:
-        """Rows that hold no reading: the heading or its units again, and lines of comment (a first cell alone, which begins with #)."""
+        """Rows that hold no reading: the heading or its units again, lines drawn, and lines of comment (a first cell alone, which begins with #)."""
         names = [own_name(heading) for heading in self.layout.headings]
         named = next((index for index, name in enumerate(names) if name), None)
         if not self.layout.heading_line or named is None or block.columns[named].dtype.kind != "O":
             return []
         first = block.columns[named].tolist()
         texts = {cell: clean_text(cell) for cell in {cell for cell in first if cell is None or isinstance(cell, str)}}
-        odd = {cell for cell, text in texts.items() if text[:1] in ("", "#") or own_name(text) == names[named]}
+        odd = {
+            cell
+            for cell, text in texts.items()
+            if text[:1] in ("", "#") or _LINE.fullmatch(text) or own_name(text) == names[named]
+        }
         alike = [row for row, cell in enumerate(first) if cell in odd] if odd else []
         return [row for row in alike if _is_no_row((cell_text(cells[row]) for cells in block.columns), names)]
 
@@ -364,7 +370,9 @@ class BatchBuilder:
     ) -> None:
         """Times in UTC by the clock of the zone that the description names, in place; a day without a time of day stays."""
         at_midnight = out == out.astype("datetime64[D]")
-        days = np.array([_no_clock(cell) for cell in cells.tolist()]) if column.kind == "time" else at_midnight
+        days = at_midnight.copy()
+        if column.kind == "time":
+            days[at_midnight] = [_no_clock(cell) for cell in cells[at_midnight].tolist()]
         taken = utc & ~np.isnat(out) & ~days
         if taken.any():
             out[taken] = by_clock_of(self.layout.utc_to, out[taken])
@@ -413,7 +421,7 @@ class BatchBuilder:
         )
         if self._no_reading:
             batch.notes.append(
-                f"{counted(self._no_reading, 'row')} left out, repeating the heading or its units, or beginning with #"
+                f"{counted(self._no_reading, 'row')} left out, repeating the heading or its units, drawn as a line, or beginning with #"
             )
         if self._zoned:
             batch.notes.append(f"{counted(self._zoned, 'time')} in UTC told by the clock of {self.layout.utc_to}")
@@ -477,11 +485,16 @@ class BatchBuilder:
             )
 
 
+_LINE = re.compile(r"\s*[-=_:–—*]{3,}\s*")  # drawn below a heading
+
+
 def _is_no_row(row: Iterator[str], names: Sequence[str]) -> bool:
     begun = next((cell for cell in row if cell), "")  # most rows are told by their first cell
     if begun.startswith("#"):
         return not any(row)
     cells = [begun, *(cell for cell in row if cell)]
+    if all(map(_LINE.fullmatch, cells)):
+        return True
     return is_of_units(cells) or [own_name(cell) for cell in cells] == [name for name in names if name]
 
 
@@ -573,7 +586,7 @@ def _without_utc(cell: object) -> tuple[object, bool]:
     if not isinstance(cell, str):
         return cell, True
     bare = _IN_UTC.sub("", cell.strip())
-    return bare, re.search(r"\d[+-]\d{2}:?\d{2}$", bare) is None
+    return bare, _OF_A_CLOCK.search(bare) is None
 
 
 def _no_clock(cell: object) -> bool:

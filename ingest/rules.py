@@ -74,8 +74,8 @@ class Context:
     _lengths: set[int] = field(default_factory=set)
 
     def same_unit(self, unit: str) -> str:
-        """Return the one known vehicle whose number is `unit` but for spaces, hyphens and capitals, or, of figures alone, the noughts in
-        front that a spreadsheet takes away; '' where none or several are."""
+        """Return the one known vehicle whose number is `unit` as :func:`_plain` has both, or, of figures alone, but for the noughts in front
+        that a spreadsheet takes away; '' where none or several are."""
         if not self._spelled:
             for known in self.vehicles:
                 self._spelled.setdefault(_plain(known), []).append(known)
@@ -114,9 +114,9 @@ class Context:
 
 
 def _plain(unit: str, *, loosely: bool = False) -> str:
-    """A number without capitals, spaces and hyphens, but for those that keep two figures apart: 1-11 is not 11-1. Loosely, for what is
-    asked about only, without any other sign and noughts in front, too."""
-    text = re.sub(r"[\s\u2010-\u2015-]+", "-", unit.casefold().strip())
+    """A number without capitals, spaces, hyphens, points, strokes and #, but for one between two figures: 1-11 is not 11-1. Loosely, for
+    what is asked about only, without any other sign and noughts in front, too."""
+    text = re.sub(r"[\s\u2010-\u2015._/#-]+", "-", unit.casefold().strip())
     text = re.sub(r"(?<![0-9])-|-(?![0-9])", "", text)
     return re.sub(r"(?<![0-9])0+(?=[0-9])", "", "".join(filter(str.isalnum, text))) if loosely else text
 
@@ -173,8 +173,7 @@ def _is_missing(batch: Batch, column: Column) -> Flags:
 
 
 def _take_other_spellings(batch: Batch, context: Context) -> None:
-    """A vehicle written with other spaces, hyphens or capitals, or without its noughts in front, is that vehicle, and the row says how
-    it was written."""
+    """A vehicle written another way (:meth:`Context.same_unit`) is that vehicle, and the row says how it was written."""
     if "unit" not in batch.texts:
         return
     written = batch.texts["unit"]
@@ -192,7 +191,7 @@ def _take_other_spellings(batch: Batch, context: Context) -> None:
     said = [f"{shown(u)} is {known}" for u, known in meant.items()]
     more = f" and {len(said) - SPELLINGS_SHOWN} more" if len(said) > SPELLINGS_SHOWN else ""
     batch.notes.append(
-        f"{counted(len(rows), 'row')} with a vehicle's number in other spaces, hyphens, capitals or noughts in front: "
+        f"{counted(len(rows), 'row')} with a vehicle's number written another way: "
         f"{', '.join(said[:SPELLINGS_SHOWN])}{more}"
     )
     batch.texts["unit"] = np.array([meant.get(u, u) for u in written.tolist()], dtype=object)

@@ -3,7 +3,7 @@
 import re
 from collections.abc import Iterable, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from typing import Literal
 
@@ -16,7 +16,33 @@ ORDERS: tuple[ShortOrder, ...] = ("day-first", "month-first", "year-first")
 """Orders of a short date such as 05/06/2022 or 26-11-25; the last one for years of two digits only."""
 
 EMPTY_WORDS = frozenset(
-    {"", "-", "--", "---", "–", "—", ".", "?", "n/a", "na", "n.a.", "#n/a", "n/d", "none", "null", "nil", "k.a.", "s/o"}
+    {
+        "",
+        "-",
+        "--",
+        "---",
+        "–",
+        "—",
+        ".",
+        "?",
+        "n/a",
+        "na",
+        "n.a.",
+        "#n/a",
+        "n/d",
+        "none",
+        "null",
+        "nil",
+        "k.a.",
+        "s/o",
+        "not measured",
+        "not taken",
+        "not tested",
+        "not read",
+        "nicht gemessen",
+        "non mesuré",
+        "no medido",
+    }
 )
 OVER_RANGE = frozenset(
     {
@@ -71,8 +97,15 @@ SECONDS: dict[str, float] = {  # a word for a unit of time -> seconds
 _NUMBER = re.compile(r"^([+-]?) ?([0-9][0-9.,' ]*|[.,][0-9]+)([eE][+-]?[0-9]{1,2})?$")
 DEGREES = str.maketrans({"º": "°", "˚": "°", "℃": "°c", "℉": "°f"})  # signs that are written for a degree's
 _WITH_UNIT = re.compile(r"^(.*[0-9.,])\s*([A-Za-z°º˚℃℉µΩ\u2126/][A-Za-z0-9°º˚Ω\u2126/\- .]*)$")
+_FULL_WIDTH = {
+    0xFF01 + k: 0x21 + k for k in range(94)
+}  # as Japanese and Chinese programs write figures (Unicode, FF01 to FF5E)
 _SPACES = re.compile("[\u00a0\u2007\u2009\u202f\u3000]")
 _UNSEEN = re.compile("[\u00ad\u200b\u200e\u200f\u2060\ufeff]")  # what copying from a page leaves behind
+_ABOUT = re.compile(r"^(?:~|≈|ca\.?|circa|about|approx(?:imately|\.)?|etwa|env(?:iron|\.))\s*(?=[0-9])", re.IGNORECASE)
+_SOUND = re.compile(
+    r"[\s,;]+\(?(?:ok|o\.k\.|okay|good|fine|pass(?:ed)?|gut|i\.\s?o\.|bon|bien)[\s.!)]*$", re.IGNORECASE
+)
 _DASHED = re.compile(r"^[\u2012\u2013](?=\s?[0-9.,])")  # what an office program makes of a minus
 _GROUPS = {mark: re.compile(rf"^[0-9]{{1,3}}(?:{re.escape(mark)}[0-9]{{3}})+$") for mark in (".", ",", "'", " ")}
 _DECIMAL = {  # as in 12,6 and 12,3456, in 0,125, in 1.234,567, in 1,2e-3
@@ -116,7 +149,11 @@ def clean_text(cell: object) -> str:
         return ""
     if isinstance(cell, float) and cell.is_integer() and abs(cell) < 1e15:
         return str(int(cell))
-    return _SPACES.sub(" ", _UNSEEN.sub("", str(cell))).replace("\u2212", "-").replace("’", "'").strip()
+    text = str(cell)
+    if text.isascii():
+        return text.strip()
+    text = _SPACES.sub(" ", _UNSEEN.sub("", text)).translate(_FULL_WIDTH)
+    return text.replace("\u2212", "-").replace("’", "'").strip()
 
 
 def plain_float(text: str) -> float:
@@ -153,6 +190,15 @@ def parse_number(cell: object, style: NumberStyle = NumberStyle()) -> Parsed:
 
 
 def _parse_text(text: str, style: NumberStyle) -> Parsed:
+    found = _with_its_unit(text.removeprefix("'"), style)  # an apostrophe: how a spreadsheet marks a text
+    if not found.problem:
+        return found
+    bare = _SOUND.sub("", _ABOUT.sub("", text))  # words that leave the number as it is
+    plain = _with_its_unit(bare, style) if bare != text else found
+    return found if plain.problem else replace(plain, remark=f"written {shown(text)}")
+
+
+def _with_its_unit(text: str, style: NumberStyle) -> Parsed:
     body, unit = text, ""
     value, why = _read_digits(body, style)
     if value is None and not why:
@@ -286,12 +332,14 @@ _OF_ANOTHER_MONTH = re.compile(r"^[0-9]{1,2}\.\s*listopad", re.IGNORECASE)
 """With a point after the day it is Croatian, where the word means October (CLDR: "d. MMMM y." there, "d MMMM y" in Polish)."""
 UTC_MARK = r"(?i:Z|UTC|GMT|\+00(?::?00)?|-00:?00)"
 """What stands behind a time that is in UTC (ISO 8601-1, 4.2.5; RFC 3339, 4.3)."""
-_ZONE = rf"({UTC_MARK}|[+-][0-9]{{2}}(?::?[0-9]{{2}})?)?"
+ZONE_WORDS = r"(?i:[CEW]ES?T|ME(?:S|W)?Z|BST|[ECMP][SD]T|A[CEW][SD]T|NZ[SD]T|JST|SAST|MSK)"
+"""Names of local clocks behind a time, as CET or EDT; a clock's name says no more than that it was the local one (common practice)."""
+_ZONE = rf"({UTC_MARK}|[+-][0-9]{{2}}(?::?[0-9]{{2}})?|{ZONE_WORDS})?"
 _TIME = (
-    r"(?:(?:[T\s,]+|\s-\s)([0-9]{1,2})(?:[:.h]([0-9]{2})(?:[:.]([0-9]{2})(?:[.,][0-9]+)?)?)?"
+    r"(?:(?:[T\s,]+|\s-\s)([0-9]{1,2})(?:[:.h]?([0-9]{2})(?:[:.]([0-9]{2})(?:[.,][0-9]+)?)?)?"
     rf"\s*([AaPp]\.?\s?[Mm]\.?)?\s*(?:Uhr|h|hrs)?\s*{_ZONE})?$"
 )
-_ISO = re.compile(r"^([0-9]{4})[-/.]([0-9]{1,2})[-/.]([0-9]{1,2})" + _TIME)
+_ISO = re.compile(r"^([0-9]{4})[-/.年]([0-9]{1,2})[-/.月]([0-9]{1,2})日?" + _TIME)
 _COMPACT = re.compile(r"^((?:19|20)[0-9]{2})([0-9]{2})([0-9]{2})" + _TIME)
 _BASIC = re.compile(  # ISO 8601, basic format; loggers leave the T out
     rf"^((?:19|20)[0-9]{{2}})([0-9]{{2}})([0-9]{{2}})[T ]?([0-9]{{2}})([0-9]{{2}})([0-9]{{2}})?()\s*{_ZONE}$"

@@ -390,6 +390,15 @@ def test_times_in_utc_are_refused_and_offsets_left_out(db: Database, tmp_path: P
     assert import_paths(db, [repairs], now=NOW).stored == 1, "a day has no clock"
 
 
+def test_a_line_drawn_below_a_heading_is_no_row(db: Database, tmp_path: Path) -> None:
+    """As a table of Markdown or a printed list has it; a row of gaps with a vehicle stays one."""
+    rows = ["K-101 | 2023-04-05 07:45 | 12.6", "K-102 | --- | ---"]
+    (tmp_path / "t.txt").write_text("\n".join(["unit | taken_at | rest_v", ":--- | :------: | ---:", *rows]) + "\n")
+    outcome = import_paths(db, [tmp_path / "t.txt"], now=NOW)
+    assert (outcome.rows, outcome.stored, outcome.set_aside) == (2, 1, 1)
+    assert any(note.startswith("1 row left out") for note in outcome.files[0].notes)
+
+
 def test_dates_that_nothing_settles_are_never_guessed(db: Database, tmp_path: Path) -> None:
     only = readings_file(tmp_path, reading(taken_at="05/06/2023 08:00"))
     outcome = import_paths(db, [only], now=NOW)

@@ -354,3 +354,12 @@ def test_a_file_with_our_own_headings_in_utc_can_be_described_too(tmp_path: Path
     (taken,) = import_paths(db, [file]).files
     assert (taken.stored, taken.error) == (1, "")
     assert store.read_readings(db)["taken_at"].astype(str).tolist() == ["2026-01-19 22:30:00"]
+    more = (
+        "2026-01-21 05.30",
+        "2026-01-22 0530",
+        "2026-01-23 05:30 MST",
+    )  # the last by a local clock, whose name says so
+    file.write_text("unit,taken_at,rest_v,crank_min_v,place\n" + "".join(f"A-1,{at},12.6,10.9,x\n" for at in more))
+    assert import_paths(db, [file]).stored == 3
+    told = ["2026-01-20 22:30:00", "2026-01-21 22:30:00", "2026-01-23 05:30:00"]
+    assert store.read_readings(db)["taken_at"].astype(str).tolist()[1:] == told

@@ -83,6 +83,28 @@ def test_a_unit_beside_the_value_is_converted(text: str, unit: str, value: float
     assert parsed.value * factors[0] + factors[1] == pytest.approx(value)
 
 
+@pytest.mark.parametrize(
+    ("text", "value", "unit"),
+    [("12,4 V ok", 12.4, "v"), ("~210", 210.0, ""), ("ca. 210 A", 210.0, "a"), ("12.65 (ok)", 12.65, ""), ("12.65; i.O.", 12.65, "")],
+)  # fmt: skip
+def test_words_that_leave_a_number_as_it_is_stay_as_a_remark(text: str, value: float, unit: str) -> None:
+    parsed = parse_number(text)
+    assert (parsed.value, parsed.unit, parsed.remark) == (value, unit, f"written {text!r}")
+
+
+@pytest.mark.parametrize(
+    "text", ["12.4 V not ok", "12.4?", ">12.4", "12.4 V wrong clamp", "12.4-12.6", "ok", "~", "~12.4-12.6"]
+)
+def test_words_that_say_something_of_a_number_are_asked_about(text: str) -> None:
+    assert parse_number(text).value is None
+    assert parse_number(text).problem
+
+
+def test_figures_of_full_width_and_a_spreadsheet_s_mark_of_text_are_read() -> None:
+    assert parse_number("１２．６５").value == parse_number("'12.65").value == 12.65
+    assert parse_number("not measured").problem == ""
+
+
 @pytest.mark.parametrize("shows", ["OL", "-OL", "O.F", "OFL"])
 def test_over_range_is_empty_with_a_remark(shows: str) -> None:
     parsed = parse_number(shows)
@@ -154,6 +176,13 @@ def test_any_text_gives_a_value_a_problem_or_nothing_and_never_an_error(text: st
         ("28 października 2022 r. 07:57", "iso", datetime(2022, 10, 28, 7, 57)),
         ("5 listopada 2022", "iso", datetime(2022, 11, 5)),
         ("28.04.2022 - 07:57 Uhr", "iso", datetime(2022, 4, 28, 7, 57)),
+        ("2022年4月28日 07:57", "iso", datetime(2022, 4, 28, 7, 57)),
+        ("2022-04-28 0757", "iso", datetime(2022, 4, 28, 7, 57)),
+        (
+            "2022-04-28 07:57 CEST",
+            "iso",
+            datetime(2022, 4, 28, 7, 57),
+        ),  # a local clock's name is left out, as +02:00 is
     ],
 )
 def test_times(cell: object, order: str, value: datetime) -> None:
