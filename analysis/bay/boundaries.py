@@ -9,12 +9,12 @@ from analysis.bay.conditions import (
     at_most,
     below,
     both,
-    coil_sound,
     either,
     is_word,
     isnt,
     measured,
     not_measured,
+    one_winding,
 )
 from analysis.circuit.battery import COLDEST_PRINTED_C
 
@@ -72,6 +72,6 @@ CONTROL_GOOD: Final = at_most("drop_control_v", "control_circuit_drop_v")
 BY_OHMS: Final = measured("tester_load_ohm")
 BY_VOLTS: Final = not_measured("tester_load_ohm")
 ONE_WINDING_UNHEARD: Final = both(
-    BY_OHMS, is_word("outcome", "no_click"), above("winding_ohm", "two_windings_ohm"), coil_sound("winding_ohm"), isnt(CONTROL_HIGH),
+    BY_OHMS, is_word("outcome", "no_click"), one_winding("winding_ohm"), isnt(CONTROL_HIGH),
 )  # fmt: skip
 AMPS_ROWS: Final = ("battery", "starter_motor", "starter_or_drag", "engine_drag")

@@ -79,6 +79,8 @@ class Boundaries:
     dead_coil_a: float = stated(0.5, "A", 0.25, 1.0, "a small clamp's zero; our choice")
     most_widened: float = stated(1.0, "logarithm", 0.5, 2.0,
         "no doubt about the cold widens a boundary by more than 2.7 times; our choice")
+    both_over_hold_in: float = stated(3.5, "1", 3.0, 5.0,
+        "least of the amps of both windings over those of hold-in: 69 A over 19 A, TM 5-2420-230-24-2 p. 13-33; cars 60 A over 20 A, service manuals")
     own_coil_share: float = stated(0.3, "1", 0.2, 0.4, "of the vehicle's own hold-in ohms, either way; our choice, because a meter's and "
         "a warm coil's error come to a third")
 

@@ -124,20 +124,34 @@ def _ends_apart_v(facts: Facts) -> float:
     return abs(number(facts, "control_loaded_v") - number(facts, "coil_loaded_v"))
 
 
-def coil_sound(name: str) -> Condition:
-    """Ohms of two windings in parallel, or of one alone (the vehicle's own hold-in winding where its amps are known)."""
+def two_windings(name: str) -> Condition:
+    """Ohms of both windings in parallel; a vehicle of small hold-in amps has more, as its pull-in amps are small, too."""
 
     def holds(facts: Facts, limits: Limits) -> bool:
         ohm, own = number(facts, name), number(facts, "usual_coil_ohm")
-        if ohm < limits.least_coil_ohm.value:
+        most = max(limits.two_windings_ohm.value, own / BOUNDARIES.both_over_hold_in if own > 0 else 0.0)
+        return limits.least_coil_ohm.value <= ohm <= most
+
+    return holds
+
+
+def one_winding(name: str) -> Condition:
+    """Ohms of one winding alone, more than both have: the vehicle's own hold-in winding where its amps are known."""
+
+    def holds(facts: Facts, limits: Limits) -> bool:
+        ohm, own = number(facts, name), number(facts, "usual_coil_ohm")
+        if not ohm > limits.two_windings_ohm.value:
             return False
-        if ohm <= limits.two_windings_ohm.value:
-            return True
         if own > 0:
             return abs(ohm - own) <= BOUNDARIES.own_coil_share * own
         return limits.one_winding_ohm.value <= ohm <= limits.highest_coil_ohm.value
 
     return holds
+
+
+def coil_sound(name: str) -> Condition:
+    """Ohms of two windings in parallel, or of one alone."""
+    return either(two_windings(name), one_winding(name))
 
 
 def drops_good(facts: Facts, limits: Limits) -> bool:
