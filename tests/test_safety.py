@@ -51,6 +51,7 @@ def test_each_sentence_stands_once_in_the_program() -> None:
         ("charge fully, rest some hours", safety.FROZEN),
         ("turn the engine by hand at the crankshaft", safety.GROUND_FIRST),
         ("control circuit drop while cranking", safety.DISABLE),
+        ("31.6 V with the engine running: the battery is overcharged", safety.BATTERY),
         ("voltage drop of the ground path, once more", safety.DISABLE),
     ],
 )
@@ -58,6 +59,13 @@ def test_an_advice_comes_with_its_danger(advice: str, said: str) -> None:
     assert said in safety.said_with(advice)
     assert safety.with_caution(advice) == f"{advice}. {said}"
     assert safety.with_caution("rest volts") == "rest volts"
+
+
+def test_who_looks_for_a_generator_that_does_not_charge_is_not_told_of_ice() -> None:
+    """Common practice: a frozen battery is not put on a charger; volts with the engine running put nothing on."""
+    assert not safety.said_with(
+        "12.1 V with the engine running: the battery is not charged. charging volts at the generator's own post"
+    )
 
 
 def test_every_advice_that_can_hurt_is_said_with_it() -> None:
