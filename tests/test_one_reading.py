@@ -196,6 +196,7 @@ def test_what_is_not_rest_says_nothing_of_the_charge() -> None:
     lamps = take(warm | {"rest_v": warm["rest_v"] - 0.5})
     assert lamps.findings[0].doubts == "rest_v"
     assert not [words for words in reading_sheet.fit_words(lamps) if "% charged" in words]
+    assert reading_json.reading_object(lamps)["charge"]["sentences"] == []
     lost = take(warm | {"rest_v": warm["rest_v"] - 0.25, "crank_min_v": warm["crank_min_v"] - 0.25})
     assert [f.segment for f in lost.findings] == ["battery"]
     assert [words for words in reading_sheet.fit_words(lost) if "% charged" in words]

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from analysis.bay.one_reading import Charge, ReadingCheck
-from dashboard.words.reading_sheet import against_words, charge_words, closure_words, reason_words, rows_of
+from dashboard.words.reading_sheet import against_words, closure_words, fit_words, reason_words, rows_of
 from dashboard.words.safety import said_with
 
 
@@ -38,7 +38,7 @@ def reading_object(check: ReadingCheck) -> dict[str, Any]:
             },
             "sentence": against_words(check) or None,
         },
-        "charge": _charge_object(check.charge),
+        "charge": _charge_object(check.charge, fit_words(check)[:-1]),
         "limits": [_limit_object(row) for row in check.limits.to_dict("records")],
         "points_to": [
             {"segment": f.segment, "sentence": f.sentence, "next": f.next_measurement, "minutes": f.minutes,
@@ -48,14 +48,14 @@ def reading_object(check: ReadingCheck) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _charge_object(charge: Charge | None) -> dict[str, Any] | None:
+def _charge_object(charge: Charge | None, sentences: list[str]) -> dict[str, Any] | None:
     if charge is None:
         return None
     return {
         "state_of_charge": _rounded(charge.soc, 3), "surface_charge_v": _rounded(charge.surface_v, 3),
         "surface_charge_se_v": _rounded(charge.surface_se_v, 3), "verdict": charge.level or "pass",
         "freezes_at_c": _rounded(charge.freezing_c, 1), "battery_mohm_when_full": _rounded(charge.full_mohm),
-        "battery_se_mohm_when_full": _rounded(charge.full_se_mohm), "sentences": charge_words(charge),
+        "battery_se_mohm_when_full": _rounded(charge.full_se_mohm), "sentences": sentences,
     }  # fmt: skip
 
 
