@@ -210,9 +210,9 @@ def _drop_said(facts: Facts, part: str, name: str) -> str:
     if same_figure or no_amps:
         return f"{read:.2f} V"
     if "judged_at_a" not in facts:
-        return f"{read:.2f} V in this cold, as {at:.2f} V in the warm"
+        return f"{read:.2f} V in this cold, which is {at:.2f} V in the warm"
     amps = f"{number(facts, 'crank_a'):.0f} A" if "crank_a" in facts else "amps that nobody measured"
-    return f"{read:.2f} V at {amps}, as {at:.2f} V at the usual {number(facts, 'judged_at_a'):.0f} A"
+    return f"{read:.2f} V at {amps}, which is {at:.2f} V at the usual {number(facts, 'judged_at_a'):.0f} A"
 
 
 def _not_made_yet(next_measurement: str, facts: Facts) -> str:

@@ -309,7 +309,7 @@ TURNS: Final = (
         ),
         "starter_or_drag",
         "{crank_a:.0f} A flow and the engine does not turn: the engine is seized, water or fuel stands in a cylinder, or the "
-        "starter is locked.",
+        "starter is locked. Crank it no further.",
         "turn the engine by hand at the crankshaft, key off and out of gear",
         20,
         _NO_LOAD,

@@ -114,7 +114,7 @@ CONTROL: Final = (
     ),
     Row(
         "control wire open",
-        (near_battery("control_loaded_v"), isnt(measured("coil_loaded_v"))),
+        (near_battery("control_loaded_v"), isnt(measured("coil_loaded_v")), isnt(near_battery("coil_alone_v"))),
         "control_wire",
         "{control_loaded_v:.2f} V left at the relay socket under load is near battery voltage: the control wire, its "
         "connectors or the coil's ground is open.",
@@ -225,12 +225,24 @@ CONTROL: Final = (
         _LOADED,
     ),
     Row(
-        "coil resistive or open",
+        "coil open, measured alone",
+        (near_battery("coil_alone_v"),),
+        "coil",
+        "The coil alone leaves {coil_alone_v:.2f} V under load, near battery voltage, so that hardly any current flows: the coil or its "
+        "ground is open.",
+        "coil resistance and the solenoid's ground connection",
+        10,
+        _LOADED,
+        hides=("coil", "control_circuit"),
+    ),
+    Row(
+        "coil resistive",
         (
             either(
                 both(BY_VOLTS, above("coil_alone_v", "coil_good_high_v")),
                 both(BY_OHMS, above("alone_ohm", "two_windings_ohm"), isnt(coil_sound("alone_ohm"))),
             ),
+            isnt(near_battery("coil_alone_v")),
         ),
         "coil",
         "The coil alone leaves {coil_alone_v:.2f} V under load, more than a sound one: resistance in the coil or its ground.",

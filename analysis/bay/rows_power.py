@@ -124,11 +124,14 @@ BATTERY: Final = (
         "battery",
         "The battery falls from {rest_v:.2f} to {lowest_v:.2f} V, so that even a held solenoid lets go: a "
         "dead cell, or a loose connection at the post.",
-        _LOAD_TEST_NEXT,
+        f"drop from post to clamp while cranking, at both posts, then {_LOAD_TEST_NEXT}",
         10,
         hides=("battery", "starter_motor"),
     ),
 )
+
+_STARTER_TAKES_FEW: Final = both(LOW, drops_good, isnt(BATTERY_AT_FAULT), isnt(at_least("speed_times", "slow_share")))
+_FEW_SAID: Final = "{crank_a:.0f} A are low with good drops and a battery that holds: worn or open brushes or commutator in the starter."
 
 LOAD: Final = (
     Row(
@@ -208,11 +211,20 @@ LOAD: Final = (
     ),
     Row(
         "low amps, drops good, battery holds",
-        (LOW, drops_good, isnt(BATTERY_AT_FAULT), isnt(at_least("speed_times", "slow_share"))),
+        (_STARTER_TAKES_FEW, not_measured("peak_times")),
         "starter_motor",
-        "{crank_a:.0f} A are low with good drops and a battery that holds: worn or open brushes or commutator in the starter.",
+        _FEW_SAID,
         "peak amps, which give the starter's own resistance",
         5,
+        _NO_LOAD,
+    ),
+    Row(
+        "low amps, drops good, battery holds, inrush known",
+        (_STARTER_TAKES_FEW, measured("peak_times")),
+        "starter_motor",
+        _FEW_SAID,
+        "starter on the bench: no-load amps and speed",
+        45,
         _NO_LOAD,
     ),
     Row(
