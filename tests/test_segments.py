@@ -269,6 +269,11 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, Any], str]] = {
         "starter_motor",
     ),
     "high amps, inrush or speed unknown": (USUAL | {"crank_a": 220.0}, USUAL | {"crank_a": 190.0}, "starter_or_drag"),
+    "high amps, nobody knows what is usual": (
+        {"crank_a": 700.0, "crank_rpm": 110.0, "peak_a": 1100.0},
+        {"crank_a": 700.0, "crank_rpm": 110.0},
+        "starter_or_drag",
+    ),
     "low amps, drops good, battery holds": (
         {**HOLDS, "crank_a": 90.0, "usual_crank_a": 150.0, **GOOD_DROPS},
         {**HOLDS, "crank_a": 90.0, "usual_crank_a": 150.0, **GOOD_DROPS, "drop_ground_v": 1.0},
@@ -662,6 +667,33 @@ def test_a_small_solenoid_has_more_ohms_in_both_windings_than_a_heavy_one() -> N
     assert "hold-in winding alone" not in " ".join(f.sentence for f in unheard)
     heavy = small | {"usual_coil_ohm": 0.7}
     assert locate_segment(heavy | {"control_loaded_v": 0.11, "coil_loaded_v": 0.11})[0].segment == "coil"
+
+
+def test_a_small_solenoid_pulls_in_at_fewer_amps_than_a_heavy_one() -> None:
+    """The same 69 A over 19 A: at 1.4 Ω, 8.9 A of hold-in, 46 A are both windings, pulled in or caught as hold-in, and 25 A are not."""
+    small = {"rest_v": 12.6, "usual_coil_ohm": 1.4}
+    assert not locate_segment(small | {"pull_in_a": 46.0})
+    assert [f.segment for f in locate_segment({"rest_v": 12.6, "pull_in_a": 46.0})] == ["coil"]
+    assert [f.segment for f in locate_segment(small | {"coil_a": 46.0})] == ["none"]
+    low = locate_segment(small | {"pull_in_a": 25.0, "drop_control_v": 0.5})[0]
+    assert (low.segment, low.next_measurement) == ("coil", "loaded check of the coil alone")
+    assert "below 31 A" in low.sentence
+
+
+def test_amps_that_no_sound_engine_takes_blame_no_cable() -> None:
+    """Ohm's law: the 0.25 V that 300 A make of a cable are 0.15 V at 185 A, the most of a sound four-cylinder engine (service manual),
+    where nobody knows what its class takes."""
+    dragging = {
+        "rest_v": 12.6,
+        "crank_a": 300.0,
+        "crank_rpm": 90.0,
+        "peak_a": 500.0,
+        "drop_positive_v": 0.25,
+        "outcome": "slow",
+    }
+    four = default_limits(12, fuel="petrol", cylinders=4.0)
+    assert [f.segment for f in locate_segment(dragging, limits=four)] == ["starter_or_drag"]
+    assert "positive_cable" in [f.segment for f in locate_segment(dragging | {"drop_positive_v": 0.5}, limits=four)]
 
 
 def test_who_cranks_needs_no_jumper() -> None:

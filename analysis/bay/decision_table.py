@@ -39,6 +39,7 @@ FILLS: Final[Mapping[str, tuple[str, ...]]] = {
         "feed_v", "control_loaded_v", "coil_loaded_v",
     ),
     "control circuit drop while cranking": ("drop_control_v",),
+    "control circuit drop while cranking, then loaded check of the coil alone": ("drop_control_v", "coil_alone_v"),
     "control circuit drop while cranking, then the three drops": (
         "drop_control_v", "drop_contacts_v", "drop_positive_v", "drop_ground_v",
     ),

@@ -216,12 +216,16 @@ def _flux(amps: float, usual_a: float) -> float:
 
 def _drops(facts: Facts, limits: Limits) -> dict[str, float]:
     """Every drop as it would be at the class's usual amps in the warm, and as a multiple of its limit; as it was read where
-    nobody knows what is usual, less what the cold alone adds to the amps."""
+    nobody knows what is usual, less what the cold alone adds to the amps, or at the most that any sound engine takes."""
     amps, warm, cold = (number(facts, n) for n in ("trusted_a", "usual_warm_a", "usual_crank_a"))
     amps = number(facts, "crank_a") if math.isnan(amps) else amps
     usual = warm if warm > 0 else cold
     colder = number(facts, "cold_amps_times")
-    share = float(at_usual_share(amps, usual, cold)) if usual > 0 else 1.0 / max(colder, 1.0) if colder > 0 else 1.0
+    if usual > 0:
+        share = float(at_usual_share(amps, usual, cold))
+    else:
+        most_a = limits.highest_cranking_a.value  # nobody knows the usual amps: no sound engine takes more
+        share = min(1.0 / colder if colder > 1.0 else 1.0, most_a / amps if amps > most_a else 1.0)
     battery = number(facts, "rest_v")
     most = battery if battery > 0 else float(limits.system_v)
     out = {
@@ -279,10 +283,17 @@ def _control(facts: Facts, limits: Limits) -> dict[str, float]:
     return {
         "battery_now_v": at_rest, "solenoid_v": at_rest - lost, "held_v": number(facts, "lowest_v") - lost,
         "feed_share": feed / at_rest, "charging_share": number(facts, "charging_v") / at_rest, "feed_lacks_v": while_on - feed,
+        "least_both_a": _least_both_a(number(facts, "usual_coil_ohm"), limits),
         "pull_in_full_a": float(at_charged_volts(number(facts, "pull_in_a"), rest, limits)),
         "control_size": lost / limits.control_circuit_drop_v.value,
         "charging_most_v": float(charging_most_v(number(facts, "temperature_c"), limits)),
     }  # fmt: skip
+
+
+def _least_both_a(hold_in_ohm: float, limits: Limits) -> float:
+    """Least amps of both windings [A], fewer where the vehicle's own hold-in winding is small: its pull-in winding is, too."""
+    own = BOUNDARIES.both_over_hold_in * limits.rest_watch_v.value / hold_in_ohm if hold_in_ohm > 0 else math.inf
+    return min(limits.least_pull_in_a.value, own)
 
 
 def at_charged_volts(amps: npt.ArrayLike, rest_v: npt.ArrayLike, limits: Limits) -> npt.NDArray[np.float64]:

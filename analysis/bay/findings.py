@@ -170,7 +170,7 @@ class _Said(dict[str, float | str]):
         if not bound:
             raise KeyError(key)
         value, limit = float(self[name]), float(self[bound])
-        unit = str(getattr(self.limits, bound).unit) if hasattr(self.limits, bound) else "V"
+        unit = str(getattr(self.limits, bound).unit) if hasattr(self.limits, bound) else bound[-1].upper()
         return beyond(value, limit, unit)
 
 
@@ -210,7 +210,10 @@ def _drop_said(facts: Facts, part: str, name: str) -> str:
     if same_figure or no_amps:
         return f"{read:.2f} V"
     if "judged_at_a" not in facts:
-        return f"{read:.2f} V in this cold, which is {at:.2f} V in the warm"
+        if at * number(facts, "cold_amps_times") >= read - 0.005:
+            return f"{read:.2f} V in this cold, which is {at:.2f} V in the warm"
+        flowed = number(facts, "crank_a")
+        return f"{read:.2f} V at {flowed:.0f} A, which is {at:.2f} V at {at / read * flowed:.0f} A"
     amps = f"{number(facts, 'crank_a'):.0f} A" if "crank_a" in facts else "amps that nobody measured"
     return f"{read:.2f} V at {amps}, which is {at:.2f} V at the usual {number(facts, 'judged_at_a'):.0f} A"
 

@@ -320,12 +320,12 @@ CONTROL: Final = (
     ),
     Row(
         "pull-in amps low",
-        (below("pull_in_full_a", "least_pull_in_a", widened="clamp_doubt"), isnt(CONTROL_HIGH)),
+        (below("pull_in_full_a", "least_both_a", widened="clamp_doubt"), isnt(CONTROL_HIGH)),
         "coil",
-        "Both windings together take {pull_in_a:.0f} A, {pull_in_full_a__least_pull_in_a} at full volts, and the control "
+        "Both windings together take {pull_in_a:.0f} A, {pull_in_full_a__least_both_a} at full volts, and the control "
         "circuit is not what holds them back: a winding or its ground has resistance.",
-        "control circuit drop while cranking",
-        5,
+        "control circuit drop while cranking, then loaded check of the coil alone",
+        10,
         _OHMS,
     ),
     Row(

@@ -130,6 +130,9 @@ BATTERY: Final = (
     ),
 )
 
+_USUAL_UNKNOWN: Final = both(
+    measured("crank_rpm", "peak_a"), either(not_measured("speed_times"), not_measured("peak_times"))
+)
 _STARTER_TAKES_FEW: Final = both(LOW, drops_good, isnt(BATTERY_AT_FAULT), isnt(at_least("speed_times", "slow_share")))
 _FEW_SAID: Final = "{crank_a:.0f} A are low with good drops and a battery that holds: worn or open brushes or commutator in the starter."
 
@@ -191,11 +194,22 @@ LOAD: Final = (
         (
             HIGH,
             either(not_measured("speed_times"), both(below("speed_times", BOUNDARIES.not_slow), not_measured("peak_times"))),
+            isnt(_USUAL_UNKNOWN),
         ),
         "starter_or_drag",
         "{crank_a:.0f} A are high: shorted windings or mechanical drag. Speed and inrush together tell them apart.",
         "cranking speed and peak amps",
         10,
+        _AMPS,
+    ),
+    Row(
+        "high amps, nobody knows what is usual",
+        (HIGH, _USUAL_UNKNOWN),
+        "starter_or_drag",
+        "{crank_a:.0f} A are high: shorted windings or mechanical drag. {crank_rpm:.0f} rpm and {peak_a:.0f} A of inrush do not tell the two "
+        "apart, as too few readings say what is usual in this class.",
+        "turn the engine by hand at the crankshaft, key off and out of gear",
+        20,
         _AMPS,
     ),
     Row(
