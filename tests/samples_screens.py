@@ -64,7 +64,12 @@ def fleet_database(path: Path) -> Path:
 
 
 def shown(monkeypatch: pytest.MonkeyPatch, path: Path, judge: Callable[[session.Key], Assessment]) -> Path:
-    """The database as the screens show it on AS_OF, judged by `judge` in this process."""
+    """The database as the screens show it on AS_OF, judged by `judge` in this process; by `assess_here` with one look at the past,
+    and once a run where nothing differs."""
+    if judge is assess_here:
+        from samples_fleet import quick
+
+        quick(monkeypatch)
     monkeypatch.setenv(session.DATABASE_VARIABLE, str(path))
     monkeypatch.setenv(session.TODAY_VARIABLE, AS_OF.isoformat())
     monkeypatch.setattr(session, "_assess", judge)

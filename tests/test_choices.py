@@ -114,6 +114,7 @@ def test_the_list_is_made_of_what_it_imports() -> None:
     assert not {one for one in loaded if one.split(".")[1] in ("bay", "plan", "backtest")}
 
 
+@pytest.mark.nightly
 def test_a_variant_moves_its_choice_before_anything_reads_it() -> None:
     """Values made of a choice at import would stand as they were: a process of the measurement begins with the choices alone."""
     code = (

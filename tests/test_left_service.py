@@ -107,6 +107,7 @@ def test_a_class_whose_vehicles_all_left_is_no_row(tables: FleetTables) -> None:
     assert set(found.units["unit"]) == set(FEW) - set(alike)
 
 
+@pytest.mark.nightly
 def test_past_lists_have_it_until_it_left(tables: FleetTables) -> None:
     days = [DAY - pd.Timedelta(days=1), DAY]
     lists = dict(backtest_lists(left(tables, DAY, GONE), days))
