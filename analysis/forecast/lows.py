@@ -312,6 +312,9 @@ def winters_of(
     """
     mean, sd = season
     n_days = mean.shape[1]
+    if forecast is not None and len(forecast):
+        ahead = days_since_epoch(forecast["date"]) - first_day
+        forecast = forecast[(ahead >= 0) & (ahead < n_days)]  # none for most weeks to come
     ramp = (np.arange(n_days) + 0.5) / n_days
     table = np.empty((parts, len(depots), len(RISES_K), len(LOWS_C)))
     coldest = np.empty((parts, len(depots)))
@@ -352,11 +355,11 @@ def _as_they_came(lows: Floats, came: pd.DataFrame, first_day: int) -> Floats:
 
 
 def _with_forecast(lows: Floats, z: Floats, forecast: pd.DataFrame, first_day: int) -> Floats:
-    """Replace the days that a forecast covers; its error grows with the days ahead."""
+    """Replace the days that a forecast of some of them covers; its error grows with the days ahead."""
     out = lows.copy()
     ahead = days_since_epoch(forecast["date"]).astype(np.int64) - first_day
     for k, low in zip(ahead, forecast["low_c"].to_numpy(np.float64), strict=True):
-        if 0 <= k < len(lows) and np.isfinite(low):
+        if np.isfinite(low):
             error = min(WEATHER.forecast_sd_first_k + WEATHER.forecast_sd_per_day_k * k, WEATHER.forecast_sd_most_k)
             out[k] = low + error * z[k]
     return out
