@@ -655,6 +655,20 @@ def test_meter_units_fill_the_right_columns() -> None:
     assert bay.unit_of("drop_ground_v", meter) == "mV"
 
 
+def test_only_what_measuring_twice_can_settle_is_asked_about() -> None:
+    """Air out of the season may be right; what is no number, or no voltage of a battery, is not made one by measuring it again."""
+    typed = {"temperature_c": "41", "rest_v": "99", "crank_min_v": "abc"}
+    wrong = (
+        "temperature_c is 41 °C; allowed is -21 to 30 °C",
+        "rest_v is 99 V; allowed is 3 to 16 V",
+        "crank_min_v: 'abc' is not a number",
+    )
+    entry = Entry(values={"temperature_c": 41.0, "rest_v": 99.0, "crank_min_v": "abc"}, problems=wrong)
+    assert bay.to_confirm(typed, entry, None, bay.Meter()) == {"temperature_c"}
+    warm = Entry(values={"temperature_c": "warm"}, problems=("temperature_c: 'warm' is not a number",))
+    assert bay.to_confirm({"temperature_c": "warm"}, warm, None, bay.Meter()) == set()
+
+
 def test_a_value_good_by_its_limit_and_worse_than_before_is_to_be_watched(tmp_path: Path) -> None:
     """Worked by hand: lowest volts of the right battery less 1 V, still above 9.6 V; 1 V better than before stays good."""
     none = store.read_readings(store.open_database(tmp_path / "none.db"))

@@ -43,7 +43,9 @@ def test_contacts_are_several() -> None:
 
 def test_a_value_that_does_not_fit_is_measured_again_before_anything_is_repaired() -> None:
     said = volts_words.to_do(taken(BY_HAND), fahrenheit=False, suspect="drop_ground_v")
-    assert said.endswith("0.10 V is usual. Ground path drop once more first: this value does not fit the others.")
+    assert said.endswith(
+        "0.10 V is usual. Measure the ground path drop once more first: this value does not fit the others."
+    )
     assert "Clean and tighten" in volts_words.to_do(taken(BY_HAND), fahrenheit=False, suspect="crank_a")
 
 

@@ -24,8 +24,8 @@ from analysis.costs import DEFAULT_NO_START, NoStartCost, PlanSettings
 from analysis.readings.renewals import PARTS
 from analysis.worklist.assess import Assessment
 from dashboard.cli.tables import start_words
+from dashboard.words import fleet_words, reasons
 from dashboard.words import list_row as wording
-from dashboard.words import reasons
 from dashboard.words.plain_text import cold_words
 from ingest.fields import OUTCOMES
 
@@ -541,3 +541,17 @@ def test_no_reason_is_as_good_as_certain() -> None:
         said = reasons.sentence(fact, DAY)
         assert "over 99 %" in said
         assert not re.search(r"\b(100|0) %", said)
+
+
+def test_what_rounds_to_nothing_has_no_sign() -> None:
+    assert reasons.plain(-0.004, "mΩ") == "0.00 mΩ"
+    assert reasons.plain(-0.006, "mΩ") == "-0.01 mΩ"
+
+
+def test_a_low_at_which_no_vehicle_may_fail_is_said_in_words() -> None:
+    assert fleet_words.at_a_low("−4 °C", [], of=52, possible=0) == (
+        "at **−4 °C**, **none of 52** vehicles likely or possibly fails to start."
+    )
+    assert "**0 of 52** vehicles likely fail to start; possibly 3 in all." in fleet_words.at_a_low(
+        "−4 °C", [], of=52, possible=3
+    )

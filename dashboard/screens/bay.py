@@ -195,10 +195,11 @@ def columns_in(sentence: str, meter: Meter) -> set[str]:
 
 
 def to_confirm(typed: Mapping[str, str], entry: Entry, check: ReadingCheck | None, meter: Meter) -> set[str]:
-    """Fields of which it can be asked whether they were measured twice: doubtful, not fitting, not believed by a finding,
-    or named in a problem."""
+    """Fields of which it can be asked whether they were measured twice: doubtful, not fitting, not believed by a finding, or air that is
+    not of the season; no other value that cannot be becomes one by measuring it twice."""
     names = set(entry.doubtful) | set(entry.confirmed)
-    names |= {name for p in entry.problems for name in columns_in(p, meter)}
+    if isinstance(entry.values.get("temperature_c"), float):
+        names |= {name for p in entry.problems for name in columns_in(p, meter) if name == "temperature_c"}
     if check is not None and reading_sheet.misfit(check):
         names.add(check.closure.suspect)
     if check is not None:

@@ -71,8 +71,13 @@ WORKED_OUT_NOW: Final = "being worked out"
 YES_OTHER_PART: Final = "yes, for another part"
 
 
+_NONE: Final = "**none of {of}** vehicles likely or possibly fails to start."
+
+
 def at_a_low(at: str, likely: Sequence[str], *, of: int, possible: int) -> str:
     """How many of a depot's vehicles likely fail to start at a low, and which."""
+    if not possible:
+        return f"at **{at}**, {_NONE.format(of=of)}"
     return (
         f"at **{at}**, **{len(likely)} of {of}** vehicles likely {_fail(len(likely))} to start{_named(likely)}; "
         f"possibly {possible} in all."
@@ -89,6 +94,8 @@ def of_the_list(at: str, likely: Sequence[str]) -> str:
 
 def on_the_coldest(likely: int, *, of: int, possible: int) -> str:
     """The same of all depots together."""
+    if not possible:
+        return f"On the coldest morning of each depot's forecast {_NONE.format(of=of)}"
     return (
         f"On the coldest morning of each depot's forecast **{likely} of {of}** vehicles likely {_fail(likely)} to start, "
         f"possibly {possible} in all."

@@ -113,7 +113,8 @@ def plain(value: float, unit: str) -> str:
     """A value with sensible digits and its unit."""
     size = abs(value)
     digits = 0 if size >= 100 else 1 if size >= 3 else 2
-    return f"{value:.{digits}f} {unit}"
+    text = f"{value:.{digits}f}"
+    return f"{text if float(text) else text.lstrip('-')} {unit}"
 
 
 def bare(value: float) -> str:

@@ -151,7 +151,7 @@ def _over(own: pd.DataFrame, usual: pd.DataFrame, when: str, suspect: str) -> st
     verb = "would lose" if when else "lose" if segment in SEVERAL else "loses"
     lost = f"{when}the {SEGMENT_WORDS[segment]} {verb} {number(row['volts'], 2)} V; at most {number(row['limit_v'], 2)} V is allowed"
     if suspect and suspect in MEASURED_OF[segment]:
-        return f"{as_sentence(lost)}{usually}. {as_sentence(VALUE_WORDS[suspect])} once more first: this value does not fit the others."
+        return f"{as_sentence(lost)}{usually}. Measure the {VALUE_WORDS[suspect]} once more first: this value does not fit the others."
     return with_caution(f"{as_sentence(lost)}{usually}. {CHEAP_FIRST[segment]}.")
 
 
