@@ -34,6 +34,7 @@ PARTS = {
     "starter_or_drag", "control_wire", "coil", "feed", "starter_drive", "charging", "not_starting_system", "measurement",
     "none",
 }  # fmt: skip
+FOUR = default_limits(12, fuel="petrol", cylinders=4.0)
 LAMP = {"tester_load_ohm": 2.4, "rest_v": 12.6}  # a headlamp bulb; 0.17 Ω leave 0.83 V, 0.40 Ω 1.80 V, 0.05 Ω 0.26 V
 PAIR = {"system_v": 24}
 IN_FROST = {
@@ -691,9 +692,29 @@ def test_amps_that_no_sound_engine_takes_blame_no_cable() -> None:
         "drop_positive_v": 0.25,
         "outcome": "slow",
     }
-    four = default_limits(12, fuel="petrol", cylinders=4.0)
-    assert [f.segment for f in locate_segment(dragging, limits=four)] == ["starter_or_drag"]
-    assert "positive_cable" in [f.segment for f in locate_segment(dragging | {"drop_positive_v": 0.5}, limits=four)]
+    assert [f.segment for f in locate_segment(dragging, limits=FOUR)] == ["starter_or_drag"]
+    assert "positive_cable" in [f.segment for f in locate_segment(dragging | {"drop_positive_v": 0.5}, limits=FOUR)]
+
+
+def test_an_engine_that_only_clicks_at_many_amps_is_locked_and_is_not_cranked_for_its_cables() -> None:
+    """Common practice: stall amps flow through cables that let them; water or fuel in a cylinder bends a rod when it is cranked on."""
+    stalled = {"rest_v": 12.6, "crank_min_v": 9.8, "crank_a": 460.0, "drop_positive_v": 0.34, "drop_ground_v": 0.21,
+               "drop_contacts_v": 0.39, "outcome": "click"}  # fmt: skip
+    for known in ({}, {"crank_rpm": 0.0, "peak_a": 480.0}, USUAL):
+        found = locate_segment(stalled | known, limits=FOUR)
+        assert [f.row for f in found] == ["locked"], known
+        assert "Crank it no further" in found[0].sentence
+        assert "crank" not in found[0].next_measurement.replace("crankshaft", "")
+
+
+def test_a_click_with_no_volts_missing_anywhere_is_an_open_starter_whether_or_not_the_class_is_known() -> None:
+    """Kirchhoff: contacts that do not close hold all of the battery's volts; where none are missing they are at the motor, and the no-load
+    tables call no amps there an open circuit."""
+    open_motor = {"rest_v": 12.6, "crank_min_v": 12.5, "drop_control_v": 0.7, "outcome": "click", **NO_DROPS}
+    for known in ({"crank_a": 7.0}, {"crank_a": 7.0, **USUAL}, {}):
+        assert [f.segment for f in locate_segment(open_motor | known)] == ["starter_motor"], known
+    burnt = locate_segment(open_motor | {"drop_contacts_v": 12.3})
+    assert [f.segment for f in burnt] == ["solenoid_contacts"]
 
 
 def test_who_cranks_needs_no_jumper() -> None:

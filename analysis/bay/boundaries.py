@@ -74,4 +74,9 @@ BY_VOLTS: Final = not_measured("tester_load_ohm")
 ONE_WINDING_UNHEARD: Final = both(
     BY_OHMS, is_word("outcome", "no_click"), one_winding("winding_ohm"), isnt(CONTROL_HIGH),
 )  # fmt: skip
+HARDLY_FLOWS: Final = either(
+    below("amps_times", BOUNDARIES.hardly),
+    both(not_measured("usual_crank_a"), below("crank_a", "enough_a")),
+    both(not_measured("crank_a"), at_least("low_share", BOUNDARIES.hardly_sags)),
+)
 AMPS_ROWS: Final = ("battery", "starter_motor", "starter_or_drag", "engine_drag")

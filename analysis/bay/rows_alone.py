@@ -10,6 +10,7 @@ from analysis.bay.boundaries import (
     CONTROL_HIGH,
     CRANKS,
     FAILED,
+    HARDLY_FLOWS,
     HIGH,
     LOW,
     ONE_WINDING_UNHEARD,
@@ -59,12 +60,6 @@ _COLD_IS_ENOUGH: Final = both(
     isnt(SLOW), measured("battery_times"), at_least("cold_amps_times", BOUNDARIES.cold_explains),
     isnt(HIGH), isnt(LOW), isnt(BATTERY_AT_FAULT),
 )  # fmt: skip
-
-_HARDLY_FLOWS: Final = either(
-    below("amps_times", BOUNDARIES.hardly),
-    both(not_measured("usual_crank_a"), below("crank_a", "enough_a")),
-    both(not_measured("crank_a"), at_least("low_share", BOUNDARIES.hardly_sags)),
-)
 
 ALONE: Final = (
     Row(
@@ -166,7 +161,7 @@ ALONE: Final = (
     ),
     Row(
         "click, battery good",
-        (is_word("outcome", "click"), at_least("rest_v", "rest_act_v")),
+        (is_word("outcome", "click"), at_least("rest_v", "rest_act_v"), isnt(drops_good)),
         "solenoid_contacts",
         "The solenoid clicks once, the battery has {rest_v:.2f} V and the engine does not turn: contacts that do not close, "
         "before a cable or a locked starter.",
@@ -261,7 +256,7 @@ NONE: Final = (
     Row(
         "no current, nothing else measured",
         (
-            FAILED, _HARDLY_FLOWS, not_measured("control_loaded_v", "jumper_start"), isnt(CONTROL_HIGH),
+            FAILED, HARDLY_FLOWS, not_measured("control_loaded_v", "jumper_start"), isnt(CONTROL_HIGH),
             isnt(measured("drop_positive_v", "drop_ground_v", "drop_contacts_v")),
         ),
         "none",
@@ -295,7 +290,7 @@ NONE: Final = (
     Row(
         "did not start, volts as usual",
         (
-            is_word("outcome", "no_start"), at_most("low_under_usual_v", "clear_fall_v"), isnt(_HARDLY_FLOWS),
+            is_word("outcome", "no_start"), at_most("low_under_usual_v", "clear_fall_v"), isnt(HARDLY_FLOWS),
             not_measured("crank_a", "crank_rpm", "control_loaded_v", "feed_v", "jumper_start"),
             isnt(measured("drop_positive_v", "drop_ground_v", "drop_contacts_v")),
         ),

@@ -305,6 +305,7 @@ TURNS: Final = (
                     not_measured("crank_rpm"), FAILED, at_least("stall_share", BOUNDARIES.stall_share),
                     above("amps_times", "high_amps_share"),
                 ),
+                both(not_measured("crank_rpm"), is_word("outcome", "click"), HIGH),
             ),
         ),
         "starter_or_drag",
@@ -313,6 +314,6 @@ TURNS: Final = (
         "turn the engine by hand at the crankshaft, key off and out of gear",
         20,
         _NO_LOAD,
-        hides=("starter_or_drag", "starter_motor", "engine_drag"),
+        hides=("starter_or_drag", "starter_motor", "engine_drag", *CABLES),
     ),
 )  # fmt: skip

@@ -6,6 +6,7 @@ from analysis.bay.boundaries import (
     BATTERY_AT_FAULT,
     CONTROL_HIGH,
     FAILED,
+    HARDLY_FLOWS,
     HIGH,
     LOW,
     LOW_CHARGE,
@@ -130,6 +131,8 @@ BATTERY: Final = (
     ),
 )
 
+_SWITCHED_ON: Final = either(measured("crank_a"), is_word("outcome", "click"))
+"""What is read over contacts that were never told to close is nothing, too."""
 _USUAL_UNKNOWN: Final = both(
     measured("crank_rpm", "peak_a"), either(not_measured("speed_times"), not_measured("peak_times"))
 )
@@ -214,9 +217,9 @@ LOAD: Final = (
     ),
     Row(
         "starter open",
-        (FAILED, below("amps_times", BOUNDARIES.hardly), drops_good, at_least("low_share", BOUNDARIES.hardly_sags)),
+        (FAILED, HARDLY_FLOWS, drops_good, at_least("low_share", BOUNDARIES.hardly_sags), _SWITCHED_ON),
         "starter_motor",
-        "The battery's volts reach the starter, as no drop is missing any, and {crank_a:.0f} A flow: it is open inside, brushes that do "
+        "The battery's volts reach the starter, as no drop is missing any, and hardly any amps flow: it is open inside, brushes that do "
         "not touch or a dead spot of the commutator.",
         "volts at the starter's motor terminal, key at crank; then the starter on the bench",
         45,
