@@ -51,6 +51,7 @@ def test_each_sentence_stands_once_in_the_program() -> None:
         ("charge fully, rest some hours", safety.FROZEN),
         ("turn the engine by hand at the crankshaft", safety.GROUND_FIRST),
         ("control circuit drop while cranking", safety.DISABLE),
+        ("rest some hours, then load-test it", safety.BATTERY),
         ("31.6 V with the engine running: the battery is overcharged", safety.BATTERY),
         ("voltage drop of the ground path, once more", safety.DISABLE),
     ],

@@ -377,6 +377,11 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, Any], str]] = {
         {"jumper_start": "no_crank", "drop_control_v": 2.0},
         "starter_motor",
     ),
+    "jumper does not crank, control side good": (
+        LAMP | {"jumper_start": "no_crank", "control_loaded_v": 0.83, "coil_loaded_v": 0.83},
+        LAMP | {"jumper_start": "no_crank", "control_loaded_v": 2.4, "coil_loaded_v": 0.83},
+        "starter_motor",
+    ),
     "jumper does not crank, nothing lost": (
         {"jumper_start": "no_crank", "drop_positive_v": 0.0, "drop_ground_v": 0.0, "drop_contacts_v": 0.01},
         {"jumper_start": "no_crank", "drop_positive_v": 0.0, "drop_ground_v": 0.0, "drop_contacts_v": 12.4},

@@ -112,10 +112,20 @@ ALONE: Final = (
     ),
     Row(
         "jumper does not crank",
-        (is_word("jumper_start", "no_crank"), isnt(CONTROL_HIGH), isnt(_NOTHING_LOST)),
+        (is_word("jumper_start", "no_crank"), isnt(CONTROL_HIGH), isnt(_NOTHING_LOST), isnt(_CONTROL_SIDE_GOOD)),
         "starter_motor",
         "With a fused jumper at the relay socket the engine does not crank: control wire, solenoid, starter, cables or "
         "battery are at fault, not the relay or the switch.",
+        "voltage drop across the solenoid contacts, then positive and ground side, with the jumper on",
+        15,
+        alone=True,
+    ),
+    Row(
+        "jumper does not crank, control side good",
+        (is_word("jumper_start", "no_crank"), isnt(CONTROL_HIGH), isnt(_NOTHING_LOST), _CONTROL_SIDE_GOOD),
+        "starter_motor",
+        "With a fused jumper at the relay socket the engine does not crank, and wire and coil are sound: the solenoid's contacts, the "
+        "starter, a cable or the battery is at fault.",
         "voltage drop across the solenoid contacts, then positive and ground side, with the jumper on",
         15,
         alone=True,

@@ -123,7 +123,7 @@ BATTERY: Final = (
             isnt(at_most("battery_times", "worn_low_battery_times")),
         ),
         "battery",
-        "The battery falls from {rest_v:.2f} to {lowest_v:.2f} V, so that even a held solenoid lets go: a "
+        "The battery falls from {rest_v:.2f} to {lowest_v:.2f} V, where even a held solenoid may let go: a "
         "dead cell, or a loose connection at the post.",
         f"drop from post to clamp while cranking, at both posts, then {_LOAD_TEST_NEXT}",
         10,

@@ -36,7 +36,7 @@ SAFE_LINE: Final = "In neutral, wheels chocked, nobody beneath, eye protection, 
 _WITH: Final = (
     (("jumper",), JUMPER),
     (("loaded check", "under load", "tester's load"), AIRBAG),
-    (("load test", "overcharged"), BATTERY),
+    (("load test", "load-test it", "overcharged"), BATTERY),
     (("charge ", "charged battery", "be charged"), FROZEN),
     (("by hand", "by eye", "taken out", "starter out", "on the bench", "replace the", "replace it", "one by one"), GROUND_FIRST),
     (("while cranking", "while the engine turns", "at crank", "at start", "starts", "cranking speed", "peak amps", "pull-in amps",
