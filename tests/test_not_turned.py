@@ -57,6 +57,25 @@ def test_nothing_that_needs_a_turning_engine_is_asked_of_one_that_clicks() -> No
     assert list_row.to_do({"next_test": said, "flagged": True}).endswith("with the key held at crank")
 
 
+def test_nobody_is_sent_to_try_a_locked_engine_once_more() -> None:
+    """A no-start at 0 rpm stood as one that clicked did; common practice: water or fuel in a cylinder bends a rod when it is cranked on."""
+    locked = {
+        "outcome": "no_start",
+        "rest_v": 12.66,
+        "crank_min_v": 9.6,
+        "crank_a": 460.0,
+        "peak_a": 480.0,
+        "crank_rpm": 0.0,
+    }
+    asked = asked_after(readings(STARTED, locked), LIMITS)
+    said = list_row.next_tests(
+        [SUSPECTED | {"failure": "no_start", "failure_unexplained": 0.9}], {"A": [GROUND]}, not_turned=asked
+    )["A"]
+    assert said is not None
+    assert said.startswith("Turn the engine by hand at the crankshaft")
+    assert asked_after(readings(STARTED, locked | {"crank_rpm": 140.0}), LIMITS) == {}
+
+
 def test_what_was_read_at_the_click_is_not_asked_for_again() -> None:
     dead = {"outcome": "click", "rest_v": 12.6, "crank_min_v": 12.5, "crank_a": 4.0}
     assert asked_after(readings(dead), LIMITS)["A"] == "the three drops of the power side with the key held at crank"

@@ -676,11 +676,12 @@ def test_a_small_solenoid_has_more_ohms_in_both_windings_than_a_heavy_one() -> N
 
 
 def test_a_small_solenoid_pulls_in_at_fewer_amps_than_a_heavy_one() -> None:
-    """The same 69 A over 19 A: at 1.4 Ω, 8.9 A of hold-in, 46 A are both windings, pulled in or caught as hold-in, and 25 A are not."""
+    """The same 69 A over 19 A: at 1.4 Ω, 8.9 A of hold-in, 46 A as it pulls in are both windings, and 25 A are not; 46 A of
+    hold-in are shorted turns in any."""
     small = {"rest_v": 12.6, "usual_coil_ohm": 1.4}
     assert not locate_segment(small | {"pull_in_a": 46.0})
     assert [f.segment for f in locate_segment({"rest_v": 12.6, "pull_in_a": 46.0})] == ["coil"]
-    assert [f.segment for f in locate_segment(small | {"coil_a": 46.0})] == ["none"]
+    assert [f.segment for f in locate_segment(small | {"coil_a": 46.0})] == ["coil"]
     low = locate_segment(small | {"pull_in_a": 25.0, "drop_control_v": 0.5})[0]
     assert (low.segment, low.next_measurement) == ("coil", "loaded check of the coil alone")
     assert "below 31 A" in low.sentence

@@ -66,7 +66,7 @@ TURNS_EASILY: Final = both(
     is_word("outcome", "no_start", "cranks_only"), above("speed_times", BOUNDARIES.turns_easily, widened="speed_doubt"),
     below("amps_times", BOUNDARIES.free_share), TURNS_OR_UNKNOWN,
 )  # fmt: skip
-BOTH_WINDINGS: Final = both(at_least("coil_a", "least_both_a"), at_most("coil_a", "highest_pull_in_a"))
+BOTH_WINDINGS: Final = both(at_least("coil_a", "least_pull_in_a"), at_most("coil_a", "highest_pull_in_a"))
 CONTROL_HIGH: Final = above("drop_control_v", "control_circuit_drop_v")
 CONTROL_GOOD: Final = at_most("drop_control_v", "control_circuit_drop_v")
 BY_OHMS: Final = measured("tester_load_ohm")

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 
 import pandas as pd
 
+from analysis.bay.choices import BOUNDARIES
 from analysis.bay.findings import MEASURED_HERE, locate_segment
 from analysis.bay.same_visit import measured_before
 from analysis.circuit.limits import Limits
@@ -24,7 +25,10 @@ def asked_after(readings: pd.DataFrame, limits: Mapping[str, Limits]) -> dict[st
     own = readings[readings["unit"].isin(set(limits))].sort_values("taken_at", kind="stable")
     latest = own.drop_duplicates("unit", keep="last")
     asked: dict[str, str] = {}
-    for row in latest[latest["outcome"].isin(UNTURNED)].to_dict("records"):
+    stood = latest["outcome"].isin(UNTURNED)
+    if "crank_rpm" in latest:
+        stood |= (latest["outcome"] == "no_start") & (latest["crank_rpm"] <= BOUNDARIES.stands_rpm)
+    for row in latest[stood].to_dict("records"):
         reading = {str(name): value for name, value in row.items()}
         unit = str(reading["unit"])
         aside = [name for name in str(reading.get("doubtful") or "").split(",") if name in MEASURED_HERE]
