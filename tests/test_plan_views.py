@@ -143,6 +143,7 @@ def test_a_plan_of_nothing_is_said_in_sentences(fleet: Path, what: str, monkeypa
         assert "No visit can be planned in these weeks; what is left out, and why" in text
 
 
+@pytest.mark.nightly
 def test_a_version_reckoned_before_all_ways_went_over_the_same_weeks_compares_nothing(fleet: Path) -> None:
     db = store.open_database(fleet)
     row = read_plan(db)

@@ -60,7 +60,7 @@ def bay_effects(
 
     :param panel: readings side by side; :param observed: the same readings as comparable numbers, (7, U, R)
     :param readings: the frame that the panel was made of, with `technician` and, if recorded, `instrument`
-    :param fewest_vehicles: persons with readings on fewer vehicles are not judged
+    :param fewest_vehicles: persons with readings on fewer vehicles are not judged, and where all have fewer no table is made
     :raises ValueError: `fewest_vehicles` below 2, or `observed` of another shape than the panel
     """
     if fewest_vehicles < 2:
@@ -71,8 +71,9 @@ def bay_effects(
         )
     who = who_read(panel, readings)
     table, out = _empty_table(), dict[str, Floats]()
-    if who.start[-1] == 0:
-        return BayEffects(table, (), out)
+    vehicles = [_counts(code, len(names))[1] for code, names in zip(who.code, who.names, strict=True)]
+    if not any((read >= fewest_vehicles).any() for read in vehicles):
+        return BayEffects(table, (), out)  # nobody is judged
     some = sample_vehicles(panel)
     own, mine = some_vehicles(panel, some), replace(who, code=who.code[:, some])
     observed = observed.by_meters()
