@@ -2,7 +2,9 @@
 
 import re
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
+from datetime import date
 from typing import Any, Literal
 
 import numpy as np
@@ -248,16 +250,24 @@ def _read(
     style = style_of(sheet, first - 1, dict.fromkeys((column.index for column in columns), float("inf")))
     width = max(len(row) for row in sheet.head[: first + 1])
     numeric = frozenset(column.index for column in columns) if style.decimal == "." else frozenset()
+    head = dict(enumerate(sheet.head[first]))
+    begin = next((_CLOCK.fullmatch(_text(head.get(c.index))) for c in columns if c.kind == "time"), None)
     parts: list[list[Array]] = [[] for _ in columns]
     lines: list[npt.NDArray[np.int64]] = []
     for block in sheet.blocks(sheet.last_line_of(first - 1), width, numeric):
         rows = _whole_rows(block)
         lines.append(block.lines[rows])
         for part, column in zip(parts, columns, strict=True):
-            part.append(_numbers(block.columns[column.index][rows], column, block.lines[rows], style))
+            cells, numbers = block.columns[column.index][rows], block.lines[rows]
+            if begin is not None and column.kind == "time":
+                part.append(_by_the_clock(cells, column, numbers, begin))
+            else:
+                part.append(_numbers(cells, column, numbers, style))
     values = {column.kind: np.concatenate(part) for part, column in zip(parts, columns, strict=True)}
     line = np.concatenate(lines) if lines else np.empty(0, dtype=np.int64)
     values, line, remarks = _complete(values, line)
+    if begin is not None:
+        values["time"] = values["time"] - values["time"][0]
     for column in columns:
         if column.kind != "time":
             values[column.kind], said = _in_range(column, values[column.kind])
@@ -300,6 +310,37 @@ def _numbers(cells: npt.NDArray[Any], column: Column, lines: npt.NDArray[np.int6
             raise FileRefused(f"{where}: {parsed.problem}; allowed are numbers")
         values[row] = np.nan if parsed.value is None else parsed.value
     return values * column.factor
+
+
+_CLOCK = re.compile(r"(?:([0-9]{4}-[0-9]{2}-[0-9]{2})[T ])?([0-9]{1,2}):([0-9]{2}):([0-9]{2}(?:[.,][0-9]{1,9})?)")
+
+
+def _text(cell: object) -> str:
+    return cell_text(cell).strip()
+
+
+def _day(found: re.Match[str]) -> int:
+    """The number of the day that stands before a time of day; 0 where none does."""
+    return date.fromisoformat(found[1]).toordinal() if found[1] else 0
+
+
+def _by_the_clock(cells: npt.NDArray[Any], column: Column, lines: npt.NDArray[np.int64], begin: re.Match[str]) -> Array:
+    """Times of day, with or without their day, in seconds since the day of `begin` began: NaN where empty."""
+    values = np.full(len(cells), np.nan)
+    for row, cell in enumerate(cells):
+        found = _CLOCK.fullmatch(_text(cell))
+        with suppress(ValueError):  # a day that no calendar has
+            if found is not None:
+                values[row] = (
+                    86_400 * (_day(found) - _day(begin))
+                    + 3600 * int(found[2])
+                    + 60 * int(found[3])
+                    + plain_float(found[4])
+                )
+        if np.isnan(values[row]) and not is_empty(cell):
+            where = f"line {lines[row]}, column {shown(column.heading)}"
+            raise FileRefused(f"{where}: {shown(_text(cell))} is no time of day as {shown(begin[0])}, the first")
+    return values
 
 
 def _complete(

@@ -5,8 +5,10 @@ Truth: files that the test itself wrote.
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -16,6 +18,7 @@ from ingest.readers import read_sheets
 from ingest.trace_files import TraceFile, read_trace
 
 COUNT = 60
+LATE, MS = dt.datetime(2026, 10, 31, 23, 59, 59, 970_000), dt.timedelta(milliseconds=1)
 
 
 @pytest.fixture
@@ -38,7 +41,8 @@ def comma(value: float) -> str:
     return f"{value}".replace(".", ",")
 
 
-WRITTEN = {  # the same trace, a sample a millisecond: 12.5 V falling by 10 mV, amps rising by 2 A
+# the same trace, a sample a millisecond: 12.5 V falling by 10 mV, amps rising by 2 A
+WRITTEN: dict[str, tuple[str, Callable[[int], str], dict[str, Any]]] = {
     "own headings": ("time_s,volts,amps\n", lambda k: f"{k / 1000},{12.5 - k / 100},{2 * k}", {}),
     "another order": ("Current (A),Time (ms),Battery voltage (V)\n", lambda k: f"{2 * k},{k},{12.5 - k / 100}", {}),
     "units row": ("Time,Channel A,Channel B\n(us),(mV),(A)\n", lambda k: f"{1000 * k},{12500 - 10 * k},{2 * k}", {}),
@@ -51,6 +55,8 @@ WRITTEN = {  # the same trace, a sample a millisecond: 12.5 V falling by 10 mV, 
     "clamp in mV": ("Time (s),Battery (V),Clamp (mV)\n", lambda k: f"{k / 1000},{12.5 - k / 100},{20 * k}", {"clamp_mv_per_a": 10.0}),
     "clamp in V": ("Time (s),Battery (V),Clamp (V)\n", lambda k: f"{k / 1000},{12.5 - k / 100},{0.2 * k}", {"clamp_mv_per_a": 100.0}),
     "clamp without a word": ("Time (s),Channel A (V),Channel B (mV)\n", lambda k: f"{k / 1000},{12.5 - k / 100},{2 * k}", {"clamp_mv_per_a": 1.0}),
+    "times of day": ("Time,Volts,Amps\n", lambda k: f"23:59:58.{900 + k:03d},{12.5 - k / 100},{2 * k}", {}),
+    "day and time": ("Timestamp;Volts;Amps\n", lambda k: f"{LATE + k * MS:%Y-%m-%d %H:%M:%S,%f};{12.5 - k / 100};{2 * k}", {}),
     "no time": ("volts,amps\n", lambda k: f"{12.5 - k / 100},{2 * k}", {"rate_hz": 1000.0}),
     "named": ("Time (s),X,Y\n", lambda k: f"{k / 1000},{2 * k},{12.5 - k / 100}", {"volts": "y", "amps": "X"}),
     "more columns": ("time_ms,battery_v,crank_a,Note\n", lambda k: f"{k},{12.5 - k / 100},{2 * k},x", {}),
@@ -74,10 +80,12 @@ def test_volts_alone_and_amps_alone(read: Callable[..., TraceFile]) -> None:
     assert read("time_s,amps\n" + rows(lambda k: f"{k / 100},{k}")).volts is None
 
 
-REFUSED = {
+REFUSED: dict[str, tuple[str, dict[str, Any], str]] = {
     "empty": ("", {}, "the file is empty"),
     "readings": ("unit,taken_at,crank_min_v\nK-1,2026-01-01T10:00,9.8\n", {}, "no heading|value in each column"),
     "no heading": (rows(lambda k: f"{k / 100},12.5,{k}"), {}, "no heading over its numbers names volts or amps"),
+    "a day that is none": ("Time,Volts\n" + rows(lambda k: f"2026-11-3{k // 40} 08:00:00.{k:03d},12.5"), {},
+        "line 42, column 'Time': '2026-11-31 08:00:00.040' is no time of day as"),
     "no rate": ("volts\n" + "12.5\n" * COUNT, {}, "no column of time; say how many samples a second it has"),
     "no scale": ("time_s,Clamp (mV)\n" + rows(lambda k: f"{k / 100},{k}"), {}, "say the clamp's scale, such as 10mV/A"),
     "scale of amps": ("time_s,Clamp (A)\n" + rows(lambda k: f"{k / 100},{k}"), {"clamp_mv_per_a": 1.0}, "is in A already"),
