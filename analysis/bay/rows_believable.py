@@ -40,6 +40,9 @@ OHM: Final = "Ohm's law: a resistance takes volts from the motor"
 _MORE_VOLTS: Final = above("volts_denied", BOUNDARIES.more_than_volts, widened="speed_doubt")
 """Speed and inrush are more than those of the volts read."""
 
+_TOO_SLOW_ON_A_BAD_BATTERY: Final = both(below("crank_rpm", "least_cranking_rpm"), BATTERY_AT_FAULT)
+"""No engine fires at such a speed, however usual it is in this cold, and what is known to be wrong comes first."""
+
 MEASUREMENT: Final = (
     Row(
         "only one battery of a pair measured",
@@ -258,7 +261,7 @@ TURNS: Final = (
     ),
     Row(
         "cranks well and does not start",
-        (is_word("outcome", "no_start", "cranks_only"), at_least("cranked_well", 1.0)),
+        (is_word("outcome", "no_start", "cranks_only"), at_least("cranked_well", 1.0), isnt(_TOO_SLOW_ON_A_BAD_BATTERY)),
         "not_starting_system",
         "The engine is cranked as well as ever and does not start: look at fuel, spark or glow, and the immobiliser, by the "
         "maker's procedure.",
