@@ -15,7 +15,7 @@ from samples_fleet import fleet, quick, tables_of
 
 import analysis.forecast.past
 from analysis.forecast import learning
-from analysis.forecast.choices import LEARNING, WEATHER
+from analysis.forecast.choices import LEARNING
 from analysis.forecast.learning import (
     COIL_STEPS,
     DRAWS,
@@ -203,11 +203,9 @@ def test_two_seeds_teach_the_same_within_half_the_stated_error() -> None:
     assert DRAWS >= 40
 
 
-def test_a_look_knows_the_mornings_that_came(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Property, of vehicles that are started every morning: six weeks of 25 degC stop next to none of the small fleet's 24 under
-    usual needs, and under any need fewer
+def test_a_look_knows_the_mornings_that_came() -> None:
+    """Property: six weeks of 25 degC stop next to none of the small fleet's 24 vehicles under usual needs, and under any need fewer
     than its climate does; with one morning of -45 in them nearly all are expected to have failed under the greatest speed."""
-    monkeypatch.setattr(learning, "WEATHER", replace(WEATHER, started_share=1.0))
     tables = tables_of(fleet()).before(DAY)
     panel = make_panel(tables.units, tables.readings.iloc[:0])
     grids, day = need_grids(panel), look_days(tables, day_number(DAY))[-1]

@@ -21,7 +21,6 @@ from analysis.forecast.lows import (
     daily_courses,
     known_at,
     make_weather,
-    not_started,
     seasonal_lows,
     shapes,
     stated_skew,
@@ -269,20 +268,6 @@ def test_mornings_that_were_measured_are_as_they_came() -> None:
     )
     elsewhere = make_weather(CLIMATE, ["hill"], JANUARY, 10, came=came.assign(depot="vale"))
     assert (elsewhere.table == make_weather(CLIMATE, ["hill"], JANUARY, 10).table).all()
-
-
-def test_a_morning_stops_whom_somebody_starts() -> None:
-    """Worked by hand: among mild mornings, all measured, one of -20 stops the .8 of vehicles that are started on it, and three of them all but
-    .2^3; the coldest morning of the place is what it is, and a longer window begins with the same starts."""
-    came = pd.DataFrame({"depot": "hill", "date": pd.date_range("2023-01-01", periods=30), "low_c": 5.0})
-    for cold, stopped in ((1, 0.8), (3, 1.0 - 0.2**3)):
-        lows = came.assign(low_c=came["low_c"].where(came.index >= cold, -20.0))
-        of = make_weather(CLIMATE, ["hill"], JANUARY, 30, came=lows, started=0.8)
-        assert chance(of, -10.0) == pytest.approx(stopped, abs=1e-9 if cold == 1 else 0.01)
-        assert of.coldest == pytest.approx([-20.0])
-    assert chance(make_weather(CLIMATE, ["hill"], JANUARY, 30, came=came, started=0.8), -10.0) == 0.0
-    assert (not_started(40, 7, 0.8)[:30] == not_started(30, 7, 0.8)).all()
-    assert not not_started(30, 7, 1.0).any()
 
 
 def test_nothing_measured_on_the_day_or_later_is_known() -> None:

@@ -33,8 +33,6 @@ class Weather:
     forecast_sd_first_k: float = stated(1.5, "K", 1.0, 2.5, "error of a forecast low on the first day, from memory")
     forecast_sd_per_day_k: float = stated(0.25, "K/d", 0.125, 0.5, "by which it grows, from memory")
     forecast_sd_most_k: float = stated(4.0, "K", 3.0, 6.0, "that it grows to, from memory")
-    started_share: float = stated(0.8, "1", 0.7, 1.0,
-        "of mornings on which a vehicle is started, each by chance; common practice: five to six days a week, some every day")
     usual_sd_k: float = stated(4.0, "K", 2.0, 6.0, "of daily lows where a climate has none; our choice")
     unknown_low_c: float = stated(5.0, "°C", 0.0, 10.0, "a depot without climate, mild; our choice")
     unknown_sd_k: float = stated(8.0, "K", 6.0, 12.0, "of its lows, wide; our choice")

@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.forecast.choices import DEPARTURE, LEARNING, WEATHER
+from analysis.forecast.choices import DEPARTURE, LEARNING
 from analysis.forecast.lows import Weather, coldest_month, depots_of, make_weather, seasonal_lows, shapes, winters_of
 from analysis.forecast.past import Past, look_days, past_of, sharing_laws
 from analysis.readings.class_laws import estimate_laws
@@ -201,11 +201,10 @@ def look_back(past: Past, day: float, grids: Grids, laws: ClassLaws | None = Non
     units = state.panel.units["unit"].to_numpy(dtype=object)
     depots, depot = depots_of(state.panel.units)
     came = past.tables.lows
-    started, survived = WEATHER.started_share, int(day) - LEARNING.survival_d
-    before = make_weather(then.climate, depots, survived, LEARNING.survival_d, came=came, started=started)
+    before = make_weather(then.climate, depots, int(day) - LEARNING.survival_d, LEARNING.survival_d, came=came)
     days = np.arange(int(day), int(day) + LEARNING.span_d)
     season, shape = seasonal_lows(then.climate, depots, days), shapes(then.climate, depots, days)
-    winters = winters_of(season, shape, depots, int(day), came=came, parts=LEARNING.winters, started=started)
+    winters = winters_of(season, shape, depots, int(day), came=came, parts=LEARNING.winters)
     apart = scatter_draws(Draws(keys_of(units), DRAWS, seed))
     laws_drawn = drawn_laws(state.laws, Draws(keys_of(list(state.panel.groups)), DRAWS, seed))
     starts = [_starts_on_grid(state, h, grids, apart, laws_drawn) for h in range(3)]

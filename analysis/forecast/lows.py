@@ -277,17 +277,6 @@ def daily_courses(n_days: int, seed: int, persistence: float | tuple[float, ...]
     return z
 
 
-@lru_cache(maxsize=64)
-def not_started(n_days: int, seed: int, started: float) -> npt.NDArray[np.bool_]:
-    """(n_days, PATHS) courses in which a vehicle is not started on a morning, of every morning as many, always the same for a seed
-    whatever days follow; read only."""
-    rng = np.random.default_rng((seed, 1))  # not that of the courses
-    stands = np.arange(PATHS) >= round(started * PATHS)
-    found: npt.NDArray[np.bool_] = rng.permuted(np.tile(stands, (n_days, 1)), axis=1)
-    found.setflags(write=False)
-    return found
-
-
 def make_weather(
     climate: pd.DataFrame,
     depots: list[str],
@@ -297,13 +286,11 @@ def make_weather(
     *,
     came: pd.DataFrame | None = None,
     seed: int = 7,
-    started: float = 1.0,
 ) -> Weather:
-    """Weather of the window of `n_days` from `first_day` [days since 1970]; came: lows of it that were measured (depot, date, low_c);
-    started: share of its mornings on which a vehicle is started."""
+    """Weather of the window of `n_days` from `first_day` [days since 1970]; came: lows of it that were measured (depot, date, low_c)."""
     days = np.arange(first_day, first_day + n_days)
     season, shape = seasonal_lows(climate, depots, days), shapes(climate, depots, days)
-    (whole,) = winters_of(season, shape, depots, first_day, forecast, came=came, seed=seed, started=started)
+    (whole,) = winters_of(season, shape, depots, first_day, forecast, came=came, seed=seed)
     return whole
 
 
@@ -317,13 +304,11 @@ def winters_of(
     came: pd.DataFrame | None = None,
     seed: int = 7,
     parts: int = 1,
-    started: float = 1.0,
 ) -> tuple[Weather, ...]:
     """Weather of the window whose :func:`seasonal_lows` are `season`, (D, N) each, from `first_day` [days since 1970], in so many equal
     parts of its courses, the coldest first: what it is like where its winter is such a one.
 
-    shape: its :func:`shapes`; came: lows of it that were measured; parts divides PATHS, and the mean of all is the whole window's;
-    started: share of the mornings on which a vehicle is started, each by chance.
+    shape: its :func:`shapes`; came: lows of it that were measured; parts divides PATHS, and the mean of all is the whole window's.
     """
     mean, sd = season
     n_days = mean.shape[1]
@@ -334,7 +319,6 @@ def winters_of(
     table = np.empty((parts, len(depots), len(RISES_K), len(LOWS_C)))
     coldest = np.empty((parts, len(depots)))
     left, worst = np.empty((n_days, PATHS)), np.empty((len(RISES_K), PATHS))
-    stands = not_started(n_days, seed, started)
     for i, depot in enumerate(depots):
         z = daily_courses(n_days, seed, tuple(shape[0][i].round(2).tolist()))
         lows = mean[i][:, None] + sd[i][:, None] * cold_tailed(z, shape[1][i][:, None])
@@ -343,7 +327,6 @@ def winters_of(
         if came is not None and len(came):
             lows = _as_they_came(lows, came[came["depot"] == depot], first_day)
         lowest = lows.min(axis=0)
-        lows[stands] = np.inf  # stops nobody
         for k, rise in enumerate(RISES_K):
             np.subtract(lows, rise * ramp[:, None], out=left).min(axis=0, out=worst[k])
         for part, own in enumerate(np.argsort(lowest, kind="stable").reshape(parts, -1)):

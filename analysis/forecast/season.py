@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from analysis.forecast.choices import LEARNING, WEATHER
+from analysis.forecast.choices import LEARNING
 from analysis.forecast.lows import Weather, depots_of, seasonal_lows, shapes, typical_cold, winters_of
 from analysis.readings.panel import Floats, Ints
 
@@ -59,9 +59,7 @@ def season_of(
     ) -> Weather:
         at = slice(first - int(days[0]), first - int(days[0]) + n_days)
         mean, sd, persistence, skew = (of[:, at] for of in courses)
-        (whole,) = winters_of(
-            (mean, sd), (persistence, skew), depots, first, told, came=came, seed=seed, started=WEATHER.started_share
-        )
+        (whole,) = winters_of((mean, sd), (persistence, skew), depots, first, told, came=came, seed=seed)
         return whole
 
     return Season(
