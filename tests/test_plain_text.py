@@ -27,6 +27,12 @@ def test_sentences_come_in_the_readers_unit(said: str, read: str) -> None:
     assert in_reader_unit(said, fahrenheit=False) == said
 
 
+def test_degrees_below_nil_have_a_minus_sign() -> None:
+    """Whether what says them wrote a hyphen or not, and in either unit; a hyphen elsewhere stays."""
+    assert in_reader_unit("K-142 at -14 °C", fahrenheit=False) == "K-142 at −14 °C"
+    assert in_reader_unit("K-142 at -30 °C", fahrenheit=True) == "K-142 at −22 °F"
+
+
 @pytest.mark.parametrize(
     ("probability", "said"),
     [(0.0, "under 1 %"), (0.0099, "under 1 %"), (0.01, "1 %"), (0.5, "50 %"), (0.99, "99 %"), (0.9901, "over 99 %"),

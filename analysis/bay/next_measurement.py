@@ -90,8 +90,8 @@ CANDIDATES: Final = (
     Candidate(
         "rest volts after two hours",
         TESTING.at_hand_min,
-        "Rest volts after two hours without charging: low volts is a discharged battery to be charged and tested "
-        "again, good volts with high resistance is a worn one.",
+        "Rest volts after two hours without charging: low volts mean a discharged battery, to be charged and tested "
+        "again; good volts with high resistance mean a worn one.",
         {"a discharged battery": -TESTING.plain},
         ("rest_v",),
         2,

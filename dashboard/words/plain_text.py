@@ -156,7 +156,7 @@ def fahrenheit_of(celsius: Degrees) -> Degrees:
 def in_reader_unit(text: str, *, fahrenheit: bool) -> str:
     """A sentence of the list with its temperatures in the reader's unit; °C is what the lists keep."""
     if not fahrenheit:
-        return text
+        return _CELSIUS.sub(lambda m: m[0].replace("-", MINUS), text)
     degrees = _CELSIUS.sub(lambda m: temperature(float(m[1].replace(MINUS, "-")), fahrenheit=True), text)
     return _APART.sub(_apart_f, degrees)
 
