@@ -336,7 +336,7 @@ ZONE_WORDS = r"(?i:[CEW]ES?T|ME(?:S|W)?Z|BST|[ECMP][SD]T|A[CEW][SD]T|NZ[SD]T|JST
 """Names of local clocks behind a time, as CET or EDT; a clock's name says no more than that it was the local one (common practice)."""
 _ZONE = rf"({UTC_MARK}|[+-][0-9]{{2}}(?::?[0-9]{{2}})?|{ZONE_WORDS})?"
 _TIME = (
-    r"(?:(?:[T\s,]+|\s-\s)([0-9]{1,2})(?:[:.h]?([0-9]{2})(?:[:.]([0-9]{2})(?:[.,][0-9]+)?)?)?"
+    r"(?:(?:[T\s,]+|\s-\s)([0-9]{1,2})(?:(?:[:.h]|(?<=[0-9][0-9]))([0-9]{2})(?:[:.]([0-9]{2})(?:[.,][0-9]+)?)?)?"
     rf"\s*([AaPp]\.?\s?[Mm]\.?)?\s*(?:Uhr|h|hrs)?\s*{_ZONE})?$"
 )
 _ISO = re.compile(r"^([0-9]{4})[-/.年]([0-9]{1,2})[-/.月]([0-9]{1,2})日?" + _TIME)

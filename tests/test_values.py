@@ -198,6 +198,7 @@ def test_times(cell: object, order: str, value: datetime) -> None:
         "25:00",
         "13/13/2022",
         "01/02/2022 13:00 PM",
+        "2022-04-28 123",  # a minute after midnight, or a remark
         "30-02-26",
         3.0,
         "2022-W53-1",
