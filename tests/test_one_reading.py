@@ -577,12 +577,12 @@ def test_what_is_measured_seldom_is_answered_where_it_is_sound() -> None:
 
 
 def test_temperatures_stand_once_in_the_reader_s_unit() -> None:
-    """°F by definition: 0 °F is -18 °C; a sentence with both keeps the printed one."""
+    """°F by definition: 0 °F is -18 °C; a sentence with both keeps the printed one, and °C below nil have a minus sign."""
     text = "the load-test table's 8.50 V at -18 °C (0 °F); freezes near −26 °C"
     assert (
         reading_sheet.for_reader(text, fahrenheit=True) == "the load-test table's 8.50 V at 0 °F; freezes near −15 °F"
     )
-    assert reading_sheet.for_reader(text, fahrenheit=False) == text
+    assert reading_sheet.for_reader(text, fahrenheit=False) == text.replace("-18", "−18")
 
 
 def test_lines_on_paper_are_short_enough_to_stand_there_whole() -> None:
