@@ -191,7 +191,7 @@ def test_a_file_that_names_another_vehicle_than_its_description_is_refused(
 def test_a_file_of_one_vehicle_alone_is_taken_and_said_to_be(db: Database, tmp_path: Path) -> None:
     """Its own number in any spelling, a type, a page, and rows that cannot be read name no other vehicle."""
     save_source(db, "one", OF_ONE)
-    text = "Vehicle: k 101,\nVehicle: Sprinter 316,\nBay 3 page 2 of 2023,\nWhen,Rest\n" + ROW.format(d=1)
+    text = "Vehicle: k 101,\nVehicle: van 316,\nBay 3 page 2 of 2023,\nWhen,Rest\n" + ROW.format(d=1)
     (tmp_path / "K101 2023.csv").write_text(text + "Total,1\nno date,12.6\n")
     outcome = import_paths(db, [tmp_path / "K101 2023.csv"], now=NOW)
     assert (outcome.stored, outcome.set_aside) == (1, 2)
