@@ -123,6 +123,28 @@ def test_what_is_read_is_not_written_where_it_is_shown(room: str) -> None:
     assert not wrong, "\n".join(f"{name}\n   " + "\n   ".join(found) for name, found in wrong.items())
 
 
+ANALYSIS = DASHBOARD.parent / "analysis"
+WITH_THEIR_RULE = {
+    "bay/boundaries.py", "bay/decision_table.py", "bay/findings.py", "bay/next_measurement.py", "bay/one_reading.py", "bay/rows_alone.py",
+    "bay/rows_believable.py", "bay/rows_control.py", "bay/rows_power.py", "bay/verdict.py", "bay/where_volts_go.py",
+    "backtest/history.py", "backtest/reliability.py", "backtest/report.py", "circuit/limit_book.py", "circuit/limits.py",
+    "circuit/load.py", "circuit/resistances.py", "plan/candidates.py", "plan/inputs.py", "plan/replacement_plan.py", "plan/rules.py",
+    "plan/visit_costs.py", "readings/bays.py", "wear/lives.py", "worklist/class_table.py",
+}  # fmt: skip
+"""Modules below the words that hold texts, each beside the rule that it tells: DEVELOPERS.md, "Words"."""
+FEW_WORDS = 4  # so many in a row are a text; our choice
+
+
+def test_below_the_words_a_text_stands_with_its_rule_only() -> None:
+    holding = set()
+    for path in sorted(ANALYSIS.rglob("*.py")):
+        if path.name != "choices.py":  # what was chosen, each with its source
+            texts = (line.split(": ", 1)[1] for line in written_where_shown(path.read_text(encoding="utf-8")))
+            if any(len(text.split()) >= FEW_WORDS for text in texts):
+                holding.add(str(path.relative_to(ANALYSIS)))
+    assert holding == WITH_THEIR_RULE
+
+
 @pytest.mark.parametrize(
     "code",
     [

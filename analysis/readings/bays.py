@@ -198,7 +198,7 @@ def _sentence(row: Mapping[Hashable, object]) -> str:
         words += (
             f"; {abs(week):.0f} degrees {'above' if week > 0 else 'below'} others' at the same depot in the same week"
         )
-    return words
+    return f"{words}; this is allowed for, have it checked"
 
 
 def _disagreements(table: pd.DataFrame) -> list[str]:

@@ -13,7 +13,7 @@ from dashboard.screens.cards import card_table
 from dashboard.screens.pages import page
 from dashboard.words import plan_page as say
 from dashboard.words import plan_words, visit_words
-from dashboard.words.plain_text import as_sentence, day, number, safe, whole
+from dashboard.words.plain_text import as_sentence, day, number, safe, unbroken, whole
 
 MOST_SHOWN = 30  # visits of this week shown above the tabs, all stand on the board; our choice
 LONGEST_ORDER = 2600  # characters: as many vehicles as are named, each as long as a name may be
@@ -42,7 +42,9 @@ def this_week(plan: ReplacementPlan) -> None:
             orders = rows_of(to_order(plan, looked))
             st.markdown(f"**{plan_words.ORDER_TODAY}**")
             st.markdown(
-                "\n".join(f"- {whole(safe(plan_words.order_words(o), longest=LONGEST_ORDER))}" for o in orders)
+                "\n".join(
+                    f"- {unbroken(whole(safe(plan_words.order_words(o), longest=LONGEST_ORDER)))}" for o in orders
+                )
                 or plan_words.NOTHING_TO_ORDER
             )
             if told := plan_words.told_words(plan):

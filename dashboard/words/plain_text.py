@@ -30,6 +30,7 @@ Degrees = TypeVar("Degrees", float, "pd.Series[float]")
 
 _CELSIUS = re.compile(rf"([{MINUS}-]?\d+(?:\.\d+)?) °C")
 _APART = re.compile(r"(\d+(?:\.\d+)?)(?: ± (\d+(?:\.\d+)?))? (?:degrees\b|K (?=colder|warmer))")  # older lists said K
+_LETTERS_NUMBER = re.compile(r"(?<=[^\W\d_])(\\?-)(?=\d)")
 _NUMBER_UNIT = re.compile(r"(\d) (?=\\?%|°|mΩ|Ω|V\b|A\b|h\b|K\b|km\b|rpm\b|[A-Z][a-z]{2}\b|[A-Z]{3}\b)")
 _UNUSUAL = re.compile(r"[^ -~]")  # everything but the printable characters of ASCII
 _UNUSUAL_IN_HTML = re.compile(r"[^ -~\u00a0]")  # the same but for the blank that breaks no line
@@ -198,6 +199,11 @@ def some(names: Sequence[str]) -> str:
 def whole(text: str) -> str:
     """The text with every number kept on one line with the unit or month after it."""
     return _NUMBER_UNIT.sub("\\1\u00a0", text)
+
+
+def unbroken(text: str) -> str:
+    """The text with every number as K-157 on one line."""
+    return _LETTERS_NUMBER.sub(f"\\1{_JOINER}", text)
 
 
 def glued(text: str) -> str:

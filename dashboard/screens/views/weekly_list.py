@@ -224,11 +224,12 @@ def head(chosen: WeeklyList) -> None:
     unjudged = counts["too_few"] + counts["no_reading"]
     if unjudged:
         st.caption(say.unjudged(unjudged))
-    for note in (
+    notes = (
         *weekly.said_of_list(chosen, fahrenheit=in_f),
         *(in_reader_unit(str(note), fahrenheit=in_f) for note in body["notes"]),
-    ):
-        st.warning(whole(safe(f"{as_sentence(note.rstrip('.'))}.")))
+    )
+    if notes:
+        st.warning("\n\n".join(whole(safe(f"{as_sentence(note.rstrip('.'))}.")) for note in notes))
     if body.get("assumed"):
         st.page_link(page("files"), label=say.BRING_CLIMATE)
 
