@@ -173,6 +173,20 @@ def test_a_part_that_comes_later_is_why_the_day_is_missed() -> None:
     assert late(made(two_vehicles(catalogue=catalogue().assign(lead_days=4.0)))) == {}
 
 
+def test_a_vehicle_that_fails_before_its_part_can_be_there_is_said_to() -> None:
+    """98 % within the first week, the part after nine days: of 100 such vehicles two are left that a visit would help."""
+    inputs = two_vehicles(catalogue=catalogue().assign(lead_days=9.0))
+    sure = inputs.outlook.assign(probability=[0.98 + 0.001 * w for w in inputs.outlook["week"]])
+    plan = made(replace(inputs, outlook=sure, pins=None))
+    assert late(plan) == {"V-0000": "fails before", "V-0001": "fails before"}
+    row = rows_of(plan.act_by_missed)[0]
+    assert row["soonest_on"] == MONDAY + pd.Timedelta(days=9)
+    assert row["risk_before"] == pytest.approx(0.98, abs=0.002)
+    assert "98 % before Wed 2 Dec 2026, the first day on which the work could be done" in missed_line(row, plan.as_of)
+    again = ReplacementPlan.from_body(plan.to_body())
+    assert rows_of(again.act_by_missed)[0]["why"] == row["why"]
+
+
 def test_a_day_before_the_first_working_day_is_missed_by_nobody_who_comes_then() -> None:
     inputs = two_vehicles(catalogue=catalogue().assign(lead_days=0.0))
     inputs = replace(inputs, units=inputs.units.assign(act_by=dates([MONDAY - pd.Timedelta(days=9)] * 2)))

@@ -6,13 +6,15 @@ import numpy as np
 import pandas as pd
 
 from analysis.plan.assignment import HOURS_TOLERANCE
+from analysis.plan.candidates import between
 from analysis.plan.inputs import PlanInputs, Work, pin_rows
 from analysis.plan.policies import failing
 from analysis.plan.result import FRAMES, frame_of
 from analysis.plan.rules import Rules
 from analysis.plan.visit_costs import CHEAP_FIRST, REPLACE, REPLACE_TWO, Options
 
-WAITS, LEAVES = "waiting pays", "leaves"
+WAITS, LEAVES, FAILS = "waiting pays", "leaves", "fails before"
+MOST = 0.5  # of a vehicle's risk: more of it before the work could be done is why no visit pays
 
 
 def act_by_missed(
@@ -46,6 +48,8 @@ def act_by_missed(
         }
         if leaves <= last:
             found["leaves_on"] = work.weeks.as_of + pd.Timedelta(days=leaves)
+        if visit is None and u >= 0 and found["reason"] == WAITS:
+            found |= _before_any_visit(work, u, found["risk"])
         if visit is not None:
             comes = work.weeks.as_of + pd.Timedelta(days=on)
             found |= {"visit_on": comes, **_why(work, rules, rows, visit, limit, by_hand=unit in forbidden)}
@@ -59,6 +63,20 @@ def _days_to_act_by(inputs: PlanInputs) -> dict[str, pd.Timestamp]:
         return {}
     known = inputs.units.dropna(subset=["act_by"]).drop_duplicates("unit")
     return dict(zip(known["unit"].astype(str), pd.to_datetime(known["act_by"]).dt.normalize(), strict=True))
+
+
+def _before_any_visit(work: Work, u: int, risk: float) -> dict[str, Any]:
+    """The first day on which a part could be renewed, and the chance that the vehicle fails before: where that is most of its risk."""
+    days, costs = work.table.day[REPLACE, u], work.table.cost[REPLACE, u]
+    possible = days[(days > 0) & np.isfinite(costs)]
+    if not len(possible):
+        return {}
+    soonest = int(possible.min())
+    before = float(between(work.candidates.risk[u : u + 1], np.array([[soonest / 7.0]]))[0, 0])
+    if before <= MOST * risk:
+        return {}
+    on = work.weeks.as_of + pd.Timedelta(days=soonest)
+    return {"reason": FAILS, "soonest_on": on, "risk_before": before}
 
 
 def _why(work: Work, rules: Rules, rows: Options, visit: int, limit: int, *, by_hand: bool) -> dict[str, Any]:

@@ -10,7 +10,18 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-DATES = ("visit_on", "order_by", "needed_on", "week_start", "done_on", "act_by", "part_on", "leaves_on", "told_on")
+DATES = (
+    "visit_on",
+    "order_by",
+    "needed_on",
+    "week_start",
+    "done_on",
+    "act_by",
+    "part_on",
+    "leaves_on",
+    "told_on",
+    "soonest_on",
+)
 LISTS = ("parts", "actions", "units", "beside")
 COUNTS = ("sequence", "quantity", "visits")
 FLAGS = ("in_service",)
@@ -83,7 +94,9 @@ FRAMES: Mapping[str, tuple[str, ...]] = {
     "hours": ("depot", "iso_week", "week_start", "hours", "booked", "visits", "hour_price"),
     "policies": ("policy", "cost", "no_starts", "visits", "hours", "cost_visits", "cost_no_starts", "cost_after"),
     "done": ("unit", "depot", "iso_week", "visit_on", "done_on", "part", "found", "hours", "job", "uid", "sequence"),
-    "act_by_missed": ("unit", "depot", "act_by", "visit_on", "reason", "part_on", "costs_more", "why", "leaves_on", "risk"),
+    "act_by_missed": (
+        "unit", "depot", "act_by", "visit_on", "reason", "part_on", "costs_more", "why", "leaves_on", "risk", "soonest_on", "risk_before",
+    ),
 }  # fmt: skip
 
 

@@ -83,6 +83,8 @@ NO_VISIT_WORDS = {
     "no depot": "no depot is known for it",
     "part too late": "its part comes after the plan's last week",
     "postponed": "it is postponed",
+    "fails before": "no visit pays in these weeks{at_risk} and {before} before {soonest}, the first day on which the work could be done; "
+    "order its part now and keep the vehicle from the cold",
     "leaves": "no visit pays before its last day in service, {left_on}{at_risk}",
 }
 LATE_HEAD = "Later than the weekly list says to act"
@@ -402,6 +404,8 @@ def missed_words(row: Mapping[str, Any], currency: str, *, ordered: bool = False
         "cheaper": cheaper,
         "left_on": left_on,
         "at_risk": at_risk,
+        "before": percent(row["risk_before"]),
+        "soonest": day(row["soonest_on"], weekday=True) if pd.notna(row["soonest_on"]) else "",
     }
     if pd.isna(row["visit_on"]):
         return NO_VISIT_WORDS[row["reason"]].format(**about)
