@@ -21,6 +21,7 @@ from test_circuit import SPREAD, STATE, TRUTH, full_reading
 
 from analysis.bay.closure import Inrush, predicted_measurements
 from analysis.bay.expected import Expected
+from analysis.bay.figures import both_degrees
 from analysis.bay.one_reading import ASIDE, ReadingCheck, check_one_reading, resistances_over_time
 from analysis.bay.verdict import LOAD_TEST_CHECK
 from analysis.circuit.battery import load_test_minimum_v
@@ -557,6 +558,7 @@ def test_every_margin_is_in_volts_and_in_the_limit_s_own_words() -> None:
     assert words[0].startswith("Ground drop 0.50 V: act, 0.30 V outside the limit (ground side at most 0.2 V;")
     assert "other checks passed; closest:" in words[-1]
     assert len(reading_sheet.limit_words(check, most=1)) == 4
+    assert "1 more check is not passed." in reading_sheet.limit_words(check, most=1)
 
 
 def test_what_is_measured_seldom_is_answered_where_it_is_sound() -> None:
@@ -583,6 +585,7 @@ def test_temperatures_stand_once_in_the_reader_s_unit() -> None:
         reading_sheet.for_reader(text, fahrenheit=True) == "the load-test table's 8.50 V at 0 °F; freezes near −15 °F"
     )
     assert reading_sheet.for_reader(text, fahrenheit=False) == text.replace("-18", "−18")
+    assert [both_degrees(one) for one in (-18.0, -30.0, -0.3)] == ["−18 °C (0 °F)", "−30 °C (−22 °F)", "0 °C (31 °F)"]
 
 
 def test_lines_on_paper_are_short_enough_to_stand_there_whole() -> None:

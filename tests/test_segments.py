@@ -89,6 +89,16 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, Any], str]] = {
         SOUND | {"crank_rpm": 0.0, "crank_a": 450.0, "outcome": "no_start"},
         "measurement",
     ),
+    "an engine that did not turn at a speed": (
+        SOUND | {"coil_a": 11.0, "outcome": "no_click"},
+        SOUND | {"crank_rpm": 2.0, "outcome": "no_click"},
+        "measurement",
+    ),
+    "coil amps of nothing": (
+        SOUND | {"coil_a": 0.0, "outcome": "started"},
+        {"rest_v": 12.6, "coil_a": 0.0, "outcome": "click"},
+        "measurement",
+    ),
     "half the speed of these volts": (
         SOUND | {"crank_rpm": 101.0, "outcome": "started"},
         SOUND | {"crank_rpm": 101.0, "outcome": "slow"},  # who saw it slow has a tachometer that is right
@@ -231,6 +241,11 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, Any], str]] = {
         {"drop_control_v": 0.1, "coil_a": 0.0, "outcome": "no_click"},
         {"drop_control_v": 0.1, "coil_a": 8.0},
         "coil",
+    ),
+    "coil takes no amps, its volts not measured": (
+        {"rest_v": 12.6, "coil_a": 0.0, "outcome": "no_click"},
+        {"rest_v": 12.6, "coil_a": 0.0, "pull_in_a": 60.0, "outcome": "chatter"},
+        "control_circuit",
     ),
     "coil takes amps, no click": (
         {"outcome": "no_click", "coil_a": 9.0},
@@ -605,6 +620,28 @@ def test_row(row: Any) -> None:
 def test_the_first_finding_of_a_case_names_its_segment(name: str) -> None:
     met, _, segment = CASES[name]
     assert located(met)[0].segment == segment
+
+
+def test_volts_far_under_half_a_pair_s_are_not_one_battery_s_and_are_said_once() -> None:
+    """24 V, by hand: half of 23.5 V is 11.75 V, and a worn 12 V battery holds 8.5 to 9.6 V (BCI load-test table), never 5."""
+    pair = SOUND | PAIR | {"rest_v": 25.3, "usual_crank_v": 23.5, "usual_battery_mohm": 12.0, "outcome": "started"}
+    assert names(pair | {"crank_min_v": 11.75}) == ["volts while cranking of one battery of a pair"]
+    assert names(pair | {"crank_min_v": 5.0}) == ["volts that speed and inrush deny"]
+
+
+def test_no_battery_holds_less_than_nothing() -> None:
+    """By hand: 12.6 V less 320 A x 42 mΩ are -0.8 V, which no battery has; it cannot give these amps."""
+    worn = {"rest_v": 12.6, "crank_min_v": 8.4, "temperature_c": -15.0, "crank_a": 100.0, "cca_a": 640.0}
+    said = {finding.row: finding.sentence for finding in located(worn)}["battery weak under load"]
+    assert "would hold 0.00 V, below 8.60 V of the load-test table at −15 °C (5 °F)" in said
+
+
+def test_a_coil_that_is_never_switched_on_is_not_resistive() -> None:
+    """Ohm's law: no amps at all are an open circuit; 1.5 A of a coil that takes 2 A at least (common practice) are resistance."""
+    assert names({"rest_v": 12.6, "coil_a": 0.0, "outcome": "no_click"}) == [
+        "coil takes no amps, its volts not measured"
+    ]
+    assert names({"rest_v": 12.6, "coil_a": 1.5, "outcome": "no_click"}) == ["coil amps low"]
 
 
 def test_a_healthy_reading_finds_nothing() -> None:

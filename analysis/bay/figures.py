@@ -1,6 +1,9 @@
-"""A value beside its limit, in digits enough to tell the two apart."""
+"""A value beside its limit, in digits enough to tell the two apart; a temperature in both units."""
 
+import math
 from typing import Final
+
+from analysis.circuit.battery import fahrenheit_from_celsius
 
 MOST_DIGITS: Final = 4  # no workshop meter shows more
 
@@ -25,3 +28,12 @@ def beyond(value: float, limit: float, unit: str) -> str:
     side = "above" if value > limit else "below"
     said = f"{side} {limit:.{digits}f} {unit}"
     return said if digits == least else f"{value:.{digits}f} {unit}, {said}"
+
+
+def both_degrees(celsius: float) -> str:
+    """A temperature in °C and °F, each turned and rounded once, with a minus sign below nil and none at nil: "−18 °C (0 °F)"; "" for none."""
+    if not math.isfinite(celsius):
+        return ""
+    kept = round(celsius, 1)  # as lists keep it, so that one figure never reads as two
+    in_c, in_f = round(kept), round(float(fahrenheit_from_celsius(kept)))
+    return f"{in_c} °C ({in_f} °F)".replace("-", "−")

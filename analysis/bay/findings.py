@@ -15,8 +15,7 @@ from analysis.bay.choices import BOUNDARIES
 from analysis.bay.conditions import Row
 from analysis.bay.decision_table import FILLS, MISSING_WORDS, TABLE
 from analysis.bay.facts import DROPS, Facts, number, with_derived
-from analysis.bay.figures import beyond
-from analysis.circuit.battery import fahrenheit_from_celsius
+from analysis.bay.figures import beyond, both_degrees
 from analysis.circuit.limits import LIMIT_KEYS, Limits, default_limits
 from analysis.readings.outcomes import UNTURNED
 from analysis.readings.panel import RAN_FREE
@@ -178,7 +177,7 @@ def _finding(row: Row, facts: Facts, limits: Limits) -> Finding:
     values = _Said(facts, limits)
     values["all_measured"] = _all_measured(facts)
     if isinstance(air_c := facts.get("temperature_c"), float | int):
-        values["temperature_f"] = float(fahrenheit_from_celsius(air_c))
+        values["air"] = both_degrees(air_c)
     for part, name in DROPS.items():
         if f"{part}_at_usual_v" in facts:
             values[f"{part}_said"] = _drop_said(facts, part, name)

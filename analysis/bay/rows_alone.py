@@ -325,8 +325,8 @@ NONE: Final = (
         "slow in the cold, amps and volts as usual",
         (_SEEN_SLOW, _COLD_IS_ENOUGH),
         "none",
-        "The engine turned slowly, and amps and volts are as usual at {temperature_c:.0f} °C ({temperature_f:.0f} °F): every engine "
-        "turns slower in this cold.",
+        "The engine turned slowly, and amps and volts are as usual at {air}: every engine turns "
+        "slower in this cold.",
         "cranking speed by ripple or tachometer",
         5,
         alone=True,

@@ -43,6 +43,12 @@ _MORE_VOLTS: Final = above("volts_denied", BOUNDARIES.more_than_volts, widened="
 _TOO_SLOW_ON_A_BAD_BATTERY: Final = both(below("crank_rpm", "least_cranking_rpm"), BATTERY_AT_FAULT)
 """No engine fires at such a speed, however usual it is in this cold, and what is known to be wrong comes first."""
 
+_ON_ONE_BATTERY: Final = both(
+    ONE_OF_A_PAIR,
+    at_least("low_times", BOUNDARIES.one_battery_least),
+    at_most("low_times", BOUNDARIES.one_battery_cranked),
+)
+
 MEASUREMENT: Final = (
     Row(
         "only one battery of a pair measured",
@@ -139,6 +145,26 @@ MEASUREMENT: Final = (
         doubts="crank_rpm",
     ),
     Row(
+        "an engine that did not turn at a speed",
+        (is_word("outcome", "no_click", "click"), isnt(STANDS), measured("crank_rpm")),
+        "measurement",
+        "{crank_rpm:.0f} rpm, and the start is put down as one at which nothing turned: that word is wrong, or the values are of another "
+        "try. Where it fails at times only, measure while it fails.",
+        "volts at the solenoid's control terminal and at the battery at a try that fails",
+        10,
+        hides=("coil", "starter_drive", "starter_motor", "starter_or_drag", "engine_drag"),
+    ),
+    Row(
+        "coil amps of nothing",
+        (below("coil_a", BOUNDARIES.dead_coil_a), is_word("outcome", "started", "slow", "cranks_only")),
+        "measurement",
+        "{coil_a:.1f} A, and the solenoid held while the engine was cranked: the clamp was round another wire, or its zero is wrong.",
+        "coil amps, the clamp set to zero first and round the solenoid's control wire alone",
+        5,
+        hides=("coil",),
+        doubts="coil_a",
+    ),
+    Row(
         "half the speed of these volts",
         (
             is_word("outcome", "started"), TURNS_OR_UNKNOWN, below("curve_most", BOUNDARIES.half_the_speed, widened="speed_doubt"),
@@ -167,8 +193,8 @@ MEASUREMENT: Final = (
     Row(
         "volts while cranking of one battery of a pair",
         (
-            ONE_OF_A_PAIR, is_word("outcome", "started"), at_least("rest_v", "rest_act_v"),
-            at_most("low_times", BOUNDARIES.one_battery_cranked), at_least("amps_times", BOUNDARIES.free_share), isnt(HIGH),
+            _ON_ONE_BATTERY, is_word("outcome", "started"), at_least("rest_v", "rest_act_v"),
+            at_least("amps_times", BOUNDARIES.free_share), isnt(HIGH),
         ),
         "measurement",
         "{crank_min_v:.2f} V goes with one battery of the pair: it started, and took {crank_a:.0f} A, which an engine does not on half "
@@ -201,6 +227,7 @@ MEASUREMENT: Final = (
         "volts that speed and inrush deny",
         (
             above("battery_times", "worn_battery_times"), isnt(FAILED), isnt(HIGH), isnt(LOW), isnt(WORN_WITH_LOW_REST), _MORE_VOLTS,
+            isnt(both(_ON_ONE_BATTERY, is_word("outcome", "started"))),
         ),
         "measurement",
         "{crank_min_v:.2f} V cannot be what the engine turned at: amps, inrush and speed are those of more volts. On one of two "

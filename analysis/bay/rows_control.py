@@ -77,7 +77,7 @@ CONTROL: Final = (
         ),
         "coil",
         "The coil alone leaves {coil_alone_v:.2f} V under load, less than a sound one: the coil is shorted.",
-        "coil amps with a small clamp",
+        "ohms of the coil, its wire off: no more than the leads alone show means a short",
         5,
         _LOADED,
         hides=("coil", "control_wire"),
@@ -291,6 +291,18 @@ CONTROL: Final = (
         hides=("control_circuit", "starter_motor"),
     ),
     Row(
+        "coil takes no amps, its volts not measured",
+        (
+            below("coil_a", BOUNDARIES.dead_coil_a), not_measured("drop_control_v"),
+            isnt(is_word("outcome", "started", "slow", "cranks_only")),
+        ),
+        "control_circuit",
+        "The solenoid coil takes {coil_a:.1f} A: it gets no volts, or it or its ground is open.",
+        "control circuit drop while cranking",
+        5,
+        hides=("control_circuit", "starter_motor"),
+    ),
+    Row(
         "coil takes amps, no click",
         (is_word("outcome", "no_click"), at_least("coil_a", "least_coil_a"), isnt(CONTROL_HIGH)),
         "coil",
@@ -341,7 +353,7 @@ CONTROL: Final = (
     ),
     Row(
         "coil amps low",
-        (below("coil_a", "least_coil_a"),),
+        (below("coil_a", "least_coil_a"), at_least("coil_a", BOUNDARIES.dead_coil_a)),
         "control_circuit",
         "The solenoid coil takes {coil_a:.1f} A, below {least_coil_a:.0f} A: resistance in its wire or winding.",
         "control circuit drop while cranking",

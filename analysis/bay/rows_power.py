@@ -333,7 +333,7 @@ WEAK: Final = (
         (UNDER_THE_TABLE,),
         "battery",
         "At {half_cca_a:.0f} A, half its label's cold-cranking amps, the battery would hold {half_cca_v:.2f} V, "
-        "{half_cca_v__load_test_v} of the load-test table at {temperature_c:.0f} °C ({temperature_f:.0f} °F): it is worn.",
+        "{half_cca_v__load_test_v} of the load-test table at {air}: it is worn.",
         _LOAD_TEST_NEXT,
         10,
         _LOAD_TEST,
@@ -343,8 +343,8 @@ WEAK: Final = (
         "battery weak under load, colder than the table",
         (UNDER_ITS_LAST_ROW,),
         "battery",
-        "At {half_cca_a:.0f} A, half its label's cold-cranking amps, the battery would hold {half_cca_v:.2f} V at {temperature_c:.0f} °C "
-        "({temperature_f:.0f} °F). One that is what its label says holds more than {load_test_v:.2f} V, the least of the load-test table's "
+        "At {half_cca_a:.0f} A, half its label's cold-cranking amps, the battery would hold {half_cca_v:.2f} V at {air}. "
+        "One that is what its label says holds more than {load_test_v:.2f} V, the least of the load-test table's "
         "coldest row, in this cold too: it is worn.",
         f"{_LOAD_TEST_NEXT}, warmed up",
         10,

@@ -16,11 +16,10 @@ import numpy.typing as npt
 import pandas as pd
 
 from analysis.bay.facts import at_charged_volts, at_usual_share, charging_most_v, enough_a, under_load
-from analysis.bay.figures import digits_apart, usual_digits
+from analysis.bay.figures import both_degrees, digits_apart, usual_digits
 from analysis.circuit.battery import (
     COLDEST_PRINTED_C,
     bank_cca_a,
-    fahrenheit_from_celsius,
     least_cranking_v,
     load_test_minimum_v,
 )
@@ -47,7 +46,7 @@ DROP_LIMITS: Final = {
     "drop_contacts_v": "solenoid_contacts_drop_v",
 }
 LOAD_TEST_CHECK: Final = "battery at half its cold-cranking amps, load-test table"
-LOAD_TEST_WORDS: Final = "at {amps:.0f} A at least the load-test table's {limit:.2f} V at {at:.0f} °C ({at_f:.0f} °F)"
+LOAD_TEST_WORDS: Final = "at {amps:.0f} A at least the load-test table's {limit:.2f} V at {at}"
 PULL_IN_WORDS: Final = "{most} at {full:.2f} V; read: {amps:.0f} A at {volts:.2f} V"
 FEED_WORDS: Final = "at most {lost:.1f} V less than the battery has"
 LOAD_TEST_SOURCE: Final = "BCI Battery Service Manual, load-test table, as quoted in manuals; 24 V twice, derived"
@@ -162,8 +161,8 @@ def _load_test(group: Alike, limits: Limits, rest: Array, low: Array, *, agm: bo
     table = np.where(temperature >= COLDEST_PRINTED_C, table, np.nan)  # nothing is printed for the colder
     words = np.array(
         [
-            LOAD_TEST_WORDS.format(amps=a, limit=v, at=t, at_f=f)
-            for a, v, t, f in zip(0.5 * cca, table, temperature, fahrenheit_from_celsius(temperature), strict=True)
+            LOAD_TEST_WORDS.format(amps=a, limit=v, at=both_degrees(t))
+            for a, v, t in zip(0.5 * cca, table, temperature, strict=True)
         ],
         dtype=object,
     )

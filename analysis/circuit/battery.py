@@ -212,8 +212,10 @@ def rating_resistance_mohm(rated_a: npt.ArrayLike, *, standard: str = "SAE J537"
 def held_at_half_rating_v(
     open_v: npt.ArrayLike, low_v: npt.ArrayLike, amps: npt.ArrayLike, rated_cca_a: npt.ArrayLike
 ) -> Array:
-    """Volts that a battery would hold at half its cold-cranking amps, by the resistance that its fall over its amps [A] is."""
-    return _array(open_v) - (_array(open_v) - _array(low_v)) / _array(amps) * 0.5 * _array(rated_cca_a)
+    """Volts that a battery would hold at half its cold-cranking amps, by the resistance that its fall over its amps [A] is; 0 for one
+    that cannot give so many."""
+    held = _array(open_v) - (_array(open_v) - _array(low_v)) / _array(amps) * 0.5 * _array(rated_cca_a)
+    return np.maximum(held, 0.0)
 
 
 def bank_cca_a(units: pd.DataFrame) -> Array:

@@ -12,6 +12,7 @@ import pandas as pd
 from analysis.bay.against import Moved
 from analysis.bay.boundaries import OWN_EARLIER
 from analysis.bay.decision_table import MISSING_WORDS
+from analysis.bay.figures import both_degrees
 from analysis.bay.findings import Finding
 from analysis.bay.one_reading import (
     ASIDE,
@@ -27,7 +28,7 @@ from analysis.bay.whose import Whose
 from analysis.circuit.battery import LOAD_TEST_F, celsius_from_fahrenheit, load_test_minimum_v
 from analysis.circuit.load import NO_PEAK, NO_SPEED
 from analysis.circuit.resistances import ELEMENTS, WITHOUT
-from dashboard.words.plain_text import as_sentence, in_reader_unit, number, temperature
+from dashboard.words.plain_text import as_sentence, in_reader_unit, number
 from dashboard.words.reasons import PART_WORDS, several
 from dashboard.words.safety import FROZEN, THAW, said_with
 from ingest.fields import MAIN_DROPS, QUANTITIES, SAMPLED
@@ -96,11 +97,6 @@ REASON_WORDS: Final = {
 
 
 _BOTH: Final = re.compile(r"[−-]?\d+ °C \(([−-]?\d+ °F)\)")
-
-
-def both_degrees(celsius: float) -> str:
-    """A temperature in °C and °F, of which :func:`for_reader` keeps the reader's, each turned and rounded once."""
-    return f"{temperature(celsius)} ({temperature(celsius, fahrenheit=True)})"
 
 
 def for_reader(text: str, *, fahrenheit: bool) -> str:
@@ -426,7 +422,8 @@ def limit_words(check: ReadingCheck, *, most: int | None = None) -> list[str]:
     passed = [row for row in judged if row["verdict"] == "pass"]
     shown = over if most is None else over[:most]
     if len(over) > len(shown):
-        shown.append(f"{len(over) - len(shown)} more checks are not passed.")
+        left = len(over) - len(shown)
+        shown.append(f"{left} more {'checks are' if left > 1 else 'check is'} not passed.")
     for name in SAID_WHEN_SOUND:
         own = [row for row in judged if str(row["check"]).startswith(name)]
         if own and all(row["verdict"] == "pass" for row in own):
