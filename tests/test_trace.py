@@ -17,7 +17,7 @@ from samples_trace import RATES_HZ, TRUTHS, by_instruments, known_start, taken_a
 from analysis.trace.find import find_starts
 from analysis.trace.record import Marks, Start, Trace, upright
 from analysis.trace.ripple import rpm_of
-from analysis.trace.signals import at_end_of_range
+from analysis.trace.signals import at_end_of_range, without_spikes
 from analysis.trace.start import measure_start
 from dashboard.words import trace_words
 from demo_fleet.traces import Instruments, Key, Played, play, record, script_of
@@ -181,6 +181,50 @@ def test_spikes_of_a_sample_or_two_are_no_start() -> None:
     assert quiet.volts is not None
     quiet.volts[[1500, 2500, 2501]] = 9.0
     assert not find_starts(replace(quiet, amps=None)).marks
+
+
+def test_samples_that_stand_alone_move_no_value() -> None:
+    """Twenty disturbed samples of a trace at 1,000 a second; without any, and at a slower rate, nothing is touched."""
+    trace = recorded(ONE, 5.0)
+    assert trace.volts is not None
+    assert without_spikes(trace)[1] == 0
+    disturbed = replace(trace, volts=trace.volts.copy())
+    assert disturbed.volts is not None
+    disturbed.volts[100:4900:240] = np.tile([0.0, 60.0], 10)
+    calm, count = without_spikes(disturbed)
+    assert count == 20
+    assert calm.volts == pytest.approx(trace.volts, abs=0.3)
+    slow = Trace(trace.time_s[::10], disturbed.volts[::10])
+    assert without_spikes(slow)[0] is slow
+
+
+def test_a_trace_that_begins_within_a_start_chatters_not() -> None:
+    """No second before it: neither a start that is whole nor a solenoid that comes and goes; the whole trace has the start."""
+    whole = recorded(ONE, 5.0)
+    late = np.flatnonzero(whole.time_s > 1.3)
+    assert len(find_starts(whole).marks) == 1
+    assert whole.volts is not None
+    assert whole.amps is not None
+    for trace in (
+        Trace(whole.time_s[late], whole.volts[late], whole.amps[late]),
+        Trace(whole.time_s[late], whole.volts[late]),
+        Trace(whole.time_s[late][:600], whole.volts[late][:600], whole.amps[late][:600]),
+    ):
+        found = find_starts(trace)
+        assert not found.marks
+        assert [one.kind for one in found.others] == ["cut"]
+
+
+def test_a_solenoids_amps_are_no_starter() -> None:
+    """45 A of both windings, 20 A of the hold-in alone for a second (hold-in 13 to 20 A: common practice)."""
+    quiet = recorded([], 5.0)
+    assert quiet.volts is not None
+    assert quiet.amps is not None
+    coil = 20.0 + 25.0 * np.exp(-(quiet.time_s - 1.0).clip(0.0) / 0.06)
+    drawn = np.where((quiet.time_s >= 1.0) & (quiet.time_s < 2.0), coil, 0.0)
+    found = find_starts(Trace(quiet.time_s, quiet.volts - 0.02 * drawn, quiet.amps + drawn))
+    assert not found.marks
+    assert [(one.kind, round(one.figure / 5)) for one in found.others] == [("coil", 4)]
 
 
 def heated(trace: Trace) -> Trace:

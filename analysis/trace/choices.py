@@ -15,6 +15,10 @@ class Recording:
     zero_part: int = stated(20, "1", 10, 40, "the first so many-th of a trace shows the clamp's zero; our choice")
     reversed_times: float = stated(3.0, "1", 2.0, 5.0,
         "lowest over highest amps; our choice, because charging after a start is less than a third of its inrush")
+    alone_hz: float = stated(500.0, "1/s", 300.0, 1000.0,
+        "from which on a sample unlike both its neighbours is a disturbance: an inrush's top is some 30 ms wide; our choice")
+    alone_times: float = stated(3.0, "1", 2.0, 5.0, "as far from their mean as they lie apart, at the least; our choice")
+    alone_share: float = stated(0.15, "1", 0.1, 0.3, "of the range of the trace, and so far from their mean; our choice")
     reversed_likeness: float = stated(0.7, "1", 0.5, 0.9, "correlation of volts and amps, far from chance; our choice")
 
 

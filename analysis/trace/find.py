@@ -13,14 +13,25 @@ from analysis.trace.signals import noise_sd, quiet_noise_sd, smoothed, thinned
 
 def find_starts(trace: Trace, *, system_v: int | None = None, cylinders: int | None = None) -> Found:
     """All starts of a trace with their marks; in the amps where they show any, else in the volts."""
-    blocks = blocks_of(trace, system_v)
-    seen = Found(())
-    for load, least in loads_of(trace, blocks):
+    seen, cut = Found(()), False
+    for load, least in loads_of(trace, blocks_of(trace, system_v)):
         found = _starts_in(load, trace, least, cylinders)
-        if found.marks:
+        own_cut = not found.marks and _on_from_the_first(load, trace, least)
+        if found.marks or (not own_cut and any(one.kind == "coil" for one in found.others)):
             return found
+        cut |= own_cut
         seen = seen if seen.others else found
-    return seen
+    return Found((), (OtherLoad(float(trace.time_s[0]), "cut"),)) if cut else seen
+
+
+def _on_from_the_first(load: Array, trace: Trace, least: float) -> bool:
+    """Whether a trace begins with most of its load on, which then goes, or with amps that never go: a start whose beginning is missing."""
+    thin, rate = thinned(load, trace.rate_hz, FINDING.look_hz)
+    count = min(max(3, int(FINDING.before_s * rate)), len(thin))
+    level = pd.Series(thin).rolling(count).median().to_numpy()[count - 1 :]
+    low, high = float(level.min()), float(level.max())
+    never_off = load is trace.amps and float(thin.min()) > least
+    return never_off or float(level[0]) - low > max(least, (high - low) / 2)
 
 
 def loads_of(trace: Trace, blocks: int) -> list[tuple[Array, float]]:
@@ -51,6 +62,8 @@ def _starts_in(load: Array, trace: Trace, least: float, cylinders: int | None) -
             others.append(OtherLoad(at_s, "held", float(np.median(above))) if held else OtherLoad(at_s))
         elif (times := _falls_to_nothing(above, rate)) is not None:
             others.append(OtherLoad(at_s, "chatter", times))
+        elif load is trace.amps and rate >= FINDING.unclear_hz and float(np.median(above)) < FINDING.least_a:
+            others.append(OtherLoad(at_s, "coil", float(np.median(above))))
         elif (last - first) / rate >= FINDING.spike_s:
             window = (first / rate + trace.time_s[0], last / rate + trace.time_s[0])
             marks.append(_marks(load, trace, window, base, cylinders))

@@ -104,11 +104,12 @@ class OtherLoad:
     """A load that is no start: when it came on [s], and what it is.
 
     "chatter": comes and goes, `figure` times a second; "held": the amps of a starter that does not turn, `figure` [A];
-    "load": neither, a heater or lamps.
+    "coil": no more than a solenoid draws, `figure` [A]; "cut": on from the trace's first sample;
+    "load": none of these, a heater or lamps.
     """
 
     at_s: float
-    kind: Literal["load", "chatter", "held"] = "load"
+    kind: Literal["load", "chatter", "held", "coil", "cut"] = "load"
     figure: float = 0.0
 
 

@@ -4,10 +4,11 @@ import numpy as np
 from scipy.signal import savgol_filter
 
 from analysis.constants import MAD_TO_SD
-from analysis.trace.choices import LEVELS
-from analysis.trace.record import Array
+from analysis.trace.choices import FINDING, LEVELS, RECORDING
+from analysis.trace.record import Array, Trace
 
 MOST_STRETCHES, FEWEST_IN_STRETCH = 40, 6  # that noise is taken in
+INNER = (0.01, 0.99)  # quantiles between which lies the range of a trace, whatever its spikes are
 
 
 def thinned(values: Array, rate_hz: float, to_hz: float) -> tuple[Array, float]:
@@ -42,6 +43,26 @@ def running_mean(values: Array, count: int) -> Array:
     total = np.concatenate([[0.0], np.cumsum(values - values[0])])
     means: Array = (total[count:] - total[:-count]) / count + values[0]
     return means
+
+
+def without_spikes(trace: Trace) -> tuple[Trace, int]:
+    """The trace with samples that stand alone put between their neighbours, and how many; slow traces stay as they are."""
+    if trace.rate_hz < RECORDING.alone_hz:
+        return trace, 0
+    (volts, of_volts), (amps, of_amps) = _calm(trace.volts, FINDING.least_v), _calm(trace.amps, FINDING.least_a)
+    return Trace(trace.time_s, volts, amps), of_volts + of_amps
+
+
+def _calm(values: Array | None, least: float) -> tuple[Array | None, int]:
+    if values is None:
+        return None, 0
+    spread = float(np.ptp(np.quantile(values, INNER)))
+    reach = max(least, RECORDING.alone_share * spread, FINDING.noises * quiet_noise_sd(values))
+    middle, apart = (values[2:] + values[:-2]) / 2, np.abs(values[2:] - values[:-2])
+    alone = np.flatnonzero(np.abs(values[1:-1] - middle) > np.maximum(RECORDING.alone_times * apart, reach))
+    calm = values.copy()
+    calm[alone + 1] = middle[alone]
+    return calm, len(alone)
 
 
 def at_end_of_range(values: Array, *, high: bool) -> Array:

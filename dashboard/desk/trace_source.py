@@ -11,7 +11,9 @@ from typing import Any
 from analysis.trace.choices import LEVELS
 from analysis.trace.find import find_starts
 from analysis.trace.record import Found, Marks, Start, Trace, upright
+from analysis.trace.signals import without_spikes
 from analysis.trace.start import measure_start
+from dashboard.words.trace_words import alone_words
 from ingest.errors import FileRefused
 from ingest.fields import OF_A_TRACE, SAMPLED
 from ingest.readers import read_sheets
@@ -73,9 +75,11 @@ def recording_of(
 
 def found_in(file: TraceFile, *, cylinders: int | None, system_v: int | None) -> Recording:
     """The starts in what a file holds."""
-    trace, reversed_clamp = upright(Trace(file.time_s, file.volts, file.amps))
+    calm, alone = without_spikes(Trace(file.time_s, file.volts, file.amps))
+    trace, reversed_clamp = upright(calm)
     found = find_starts(trace, system_v=system_v, cylinders=cylinders)
-    return Recording(file.name, trace, found, file.remarks, reversed_clamp, cylinders, system_v)
+    remarks = (*file.remarks, *([alone_words(alone)] if alone else []))
+    return Recording(file.name, trace, found, remarks, reversed_clamp, cylinders, system_v)
 
 
 def _whole(value: object) -> int | None:

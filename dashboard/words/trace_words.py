@@ -5,7 +5,7 @@ from typing import Final
 
 from analysis.trace.choices import LEVELS
 from analysis.trace.record import Caution, Found, Measured, Missing, Start
-from dashboard.words.plain_text import number
+from dashboard.words.plain_text import count_words, number
 from dashboard.words.safety import DISABLE, SAFE_LINE
 
 ROWS: Final = (
@@ -54,6 +54,9 @@ OTHER_LOADS: Final = {
     "battery first, then the solenoid's hold-in winding and its ground.",
     "held": "From {} s on {} A flow without any ripple: the starter is held and turns nothing. Do not crank on; see whether the engine "
     "can be turned by hand before the starter is taken off.",
+    "coil": "From {} s on {} A flow, no more than a solenoid draws: the starter gets none. Measure the voltage drop across the "
+    "solenoid's contacts with the key at crank.",
+    "cut": "The load is on from the trace's first sample, at {} s: a start began before. Record again from a second before the key is turned.",
 }
 TIME_AXIS: Final = "seconds"
 VOLTS_AXIS: Final = "volts"
@@ -139,6 +142,11 @@ def ran_words(start: Start) -> str:
     if start.ran is None:
         return ""
     return "The engine ran and charged afterwards." if start.ran else "The battery was not charged afterwards."
+
+
+def alone_words(count: int) -> str:
+    """Samples that were not believed."""
+    return f"{count_words(count, 'sample')} unlike both neighbours put between them"
 
 
 def notes(found: Found, *, reversed_clamp: bool) -> list[str]:
