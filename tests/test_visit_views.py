@@ -132,6 +132,24 @@ def test_a_missing_name_and_a_value_that_cannot_be_are_said_and_nothing_is_kept(
     assert read_visits(store.open_database(fleet))["by"].tolist() == ["bo"]
 
 
+def test_a_part_found_sound_is_not_taken_for_worked_on_and_a_doubted_value_is_said(fleet: Path) -> None:
+    """Nor does a part stay chosen that was chosen before another answer; 12.6 V fit one battery of a pair of 24 V."""
+    visit = planned(fleet)
+    app = replaced(form(visit), visit)
+    assert app.button_group(key=key(visit, "parts") + "_worn_").value == visit["parts"][:1]
+    app.button_group(key=key(visit, "found")).set_value("sound").run()
+    assert app.button_group(key=key(visit, "parts") + "_sound_").value == []
+    app.button_group(key=key(visit, "action")).set_value(None)
+    app.text_input(key=key(visit, "after_rest_v")).set_value("12.6")
+    app.text_input(key=key(visit, "after_crank_min_v")).set_value("")
+    app.run().button(key="save_visit").click().run()
+    assert read_visits(store.open_database(fleet))[["found", "work"]].to_numpy().tolist() == [["sound", ""]]
+    text = said(app).replace("\\", "")
+    assert "only one battery of the pair" in text
+    assert "kept, but not used" in text
+    assert "repair" not in text.split("The visit is closed")[1].split("kept, but not used")[0].lower()
+
+
 @pytest.mark.nightly
 def test_what_was_typed_survives_a_reload(fleet: Path) -> None:
     """A phone that lost its page finds the report half filled in, as it was; saved, the draft is gone."""

@@ -86,15 +86,17 @@ def _drawn(own: pd.DataFrame, top: float) -> Iterator[str]:
             f'<rect x="{x:.2%}" y="{TOP}" width="{max(0.0, to - x):.2%}" height="{TALL}" fill="{COLOURS[row["segment"]]}"'
             f' stroke="{COLOURS[row["segment"]]}"{pale}></rect>'
         )
-        if to - x >= WIDE_ENOUGH:
-            said = f"{number(row['volts'], 2)} V"
-            yield f'<text class="ct-in" x="{(x + to) / 2:.2%}" y="{TOP + 0.68 * TALL:.0f}">{said}</text>'
     first = rows[0]
     low, high = (share_left(first["to_v"] + side * Z_80 * first["se_v"], top) for side in (1, -1))
     yield f'<line class="ct-sure" x1="{low:.2%}" x2="{high:.2%}" y1="{BELOW - 4}" y2="{BELOW - 4}"></line>'
     for row in rows:
         if row["limit_v"] == row["limit_v"]:
             yield _mark(row, share_left(row["from_v"] - row["limit_v"], top))
+    for row in rows:  # last, so that no mark lies over a figure
+        x, to = share_left(row["from_v"], top), share_left(row["to_v"], top)
+        if to - x >= WIDE_ENOUGH:
+            said = f"{number(row['volts'], 2)} V"
+            yield f'<text class="ct-in" x="{(x + to) / 2:.2%}" y="{TOP + 0.68 * TALL:.0f}">{said}</text>'
 
 
 def _mark(row: Mapping[Any, Any], at: float) -> str:

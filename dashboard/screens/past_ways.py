@@ -1,6 +1,7 @@
 """On the fleet's page: what past lists would have done, and what is beyond a printed limit with nobody acting on it."""
 
 from collections.abc import Mapping
+from functools import partial
 
 import pandas as pd
 import streamlit as st
@@ -13,7 +14,7 @@ from dashboard.desk.own_limits import limit_book
 from dashboard.screens import columns, downloads, history, session
 from dashboard.words import past_words as say
 from dashboard.words.past_words import beyond_words, two_figures, way_rows
-from dashboard.words.plain_text import safe
+from dashboard.words.plain_text import number, safe
 from ingest import store
 from ingest.records import read_decisions
 
@@ -51,7 +52,9 @@ def untouched(as_of: pd.Timestamp) -> None:
     table = beyond_table(found, standing)
     twice = int((found["readings"] > 1).sum())
     st.markdown(say.beyond_how_many(len(found), found["unit"].nunique(), twice))
-    columns.show(columns.in_words(table), alt=say.BEYOND_ALT, height=240, key="beyond_table")
+    volts = partial(number, digits=2)
+    shown = columns.in_words(table, {say.READ_V: volts, say.LIMIT_V: volts})
+    columns.show(shown, alt=say.BEYOND_ALT, height=240, key="beyond_table")
     downloads.table_button(table, "beyond-limits", key="beyond")
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import Final
 
-from dashboard.words.plain_text import count_words, safe
+from dashboard.words.plain_text import count_words, safe, unbroken
 
 NAMED: Final = 12  # vehicles named in a sentence, our choice
 LIKELY, POSSIBLE = "likely", "possible"
@@ -14,7 +14,7 @@ LISTED_BEFORE: Final = "on the list before"
 THAT_LIST_WAS: Final = "it was"
 AS_ISSUED: Final = "issued"
 YES, NO = "yes", "no"
-YEAR_KEY: Final = "Each list is worked out with that day's knowledge only."
+YEAR_KEY: Final = "Each list is worked out with that day's knowledge only and without a forecast, so that the last may differ from the weekly list."
 YEAR_ALT: Final = (
     "Vehicles on the list, by {by}: {first} on {first_day}, most on {most_day} with {most}, {last} on {last_day}{each}."
 )
@@ -107,7 +107,7 @@ def _fail(count: int) -> str:
 
 
 def _named(units: Sequence[str]) -> str:
-    shown = ", ".join(safe(u) for u in units[:NAMED]) + (" …" if len(units) > NAMED else "")
+    shown = ", ".join(unbroken(safe(u)) for u in units[:NAMED]) + (" …" if len(units) > NAMED else "")
     return f": {shown}" if units else ""
 
 

@@ -43,7 +43,7 @@ BAR_WORDS: Final = {
     COMING: "Coming low, with the parts as last read",
 }
 BAR_SHORT: Final = {READ: "this reading", USUAL: "expected", COMING: "coming low"}
-PALE: Final = "Pale: not measured, the expected share is drawn."
+PALE: Final = "pale: not measured, the expected share is drawn."
 MARKS: Final = "▼ least volts at the battery · ▲ most that the part in its colour may lose · thin line: 80 % sure"
 PAPER_MARKS: Final = (
     "Triangle from above: least volts at the battery; from below: most that the part to its left may lose. White and "

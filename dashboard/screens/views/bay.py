@@ -300,8 +300,6 @@ def details(facts: one_unit.Facts, entry: Entry, check: ReadingCheck) -> None:
     for finding in check.findings[: reading_sheet.MOST_FINDINGS]:
         lead = reading_sheet.SEGMENT_WORDS[finding.segment]
         st.markdown(f"**{lead}:** {one_unit.for_reader(finding.sentence)}")
-    if len(facts.readings):
-        st.caption(say.READING_BEFORE.format(day=day(facts.readings["taken_at"].max())))
 
 
 def says(check: ReadingCheck) -> None:

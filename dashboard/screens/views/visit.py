@@ -92,7 +92,9 @@ def fields(unit: str, visit: Mapping[str, Any]) -> Typed:
         at = begun("other", key, draft)
         other = st.pills(visit_words.WHICH, list(choices), format_func=choices.__getitem__, key=at) or ""
     action = st.pills(every_page.WHAT_DONE, list(ACTIONS), key=begun("action", key, draft)) or ""
-    worked = parts_done([other] if other else parts, f"{key}_{other}", draft) if action else []
+    usual = parts if found in ("", "worn", "not_known") else [p for p in (other, *parts[1:]) if p]  # a sound part stays
+    same = draft.get("found", "") == found and draft.get("other", "") == other
+    worked = parts_done(usual, f"{key}_{found}_{other}", draft if same else {}) if action else []
     read, values = reading_after(unit, to_measure([*parts, *([other] if other else [])]), key, draft)
     today, on = session.today(), begun("done_on", key, draft, date.fromisoformat)
     st.session_state.setdefault(on, today)
@@ -119,7 +121,7 @@ def begun(name: str, key: str, draft: Mapping[str, str], read: Callable[[str], o
 
 
 def parts_done(usual: list[str], key: str, draft: Mapping[str, str]) -> list[str]:
-    """The parts that were worked on, those expected unless told otherwise."""
+    """The parts that were worked on, the usual ones unless told otherwise."""
     field = begun("parts", key, draft, lambda text: [part for part in text.split(",") if part in PARTS])
     st.session_state.setdefault(field, usual)
     return st.pills(
@@ -158,7 +160,9 @@ def save(unit: str, visit: Mapping[str, Any], typed: Typed) -> None:
             entry_id=drafts.entry_id(draft_of(visit)),
         )  # fmt: skip
         if entry.stored or entry.known:
-            kept.keep(kept.Kept("visit", unit, visit_words.KEPT, "visit", entry.row_id or 0, act=Act.RECORD))
+            doubts = (visit_words.DOUBTED.format(doubt=bay.spoken(doubt)) for doubt in entry.doubts)
+            said = " ".join([visit_words.KEPT, *doubts])
+            kept.keep(kept.Kept("visit", unit, said, "visit", entry.row_id or 0, act=Act.RECORD))
             drafts.keep(draft_of(visit), {})
             st.rerun()
         kept.refused(entry.problems)
