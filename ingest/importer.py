@@ -144,8 +144,13 @@ def _look_into(path: Path, described: Source | None, known: Sequence[Source]) ->
                 raise FileRefused(f"it {what}")
             raise NotDescribed(_not_known(sheets[0], described))
         found.sort(key=lambda pair: list(TABLES).index(pair[1].table.name))
-        notes = tuple(f"sheet {sheet.name!r} left out: its headings are not known" for sheet in unknown)
-        return _Job(path, tuple(found), notes, order=list(TABLES).index(found[0][1].table.name))
+        left = [f"sheet {one.name!r} left out: its headings are not known" for one in unknown]
+        hidden = [
+            f"sheet {one.name!r} was read with what is hidden in the workbook: {one.hidden}"
+            for one, _ in found
+            if one.hidden
+        ]
+        return _Job(path, tuple(found), (*left, *hidden), order=list(TABLES).index(found[0][1].table.name))
     except FileRefused as error:
         return _Job(path, error=str(error), describe=isinstance(error, NotDescribed))
     except OSError as error:

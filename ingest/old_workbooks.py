@@ -11,6 +11,7 @@ from xlrd.xldate import XLDateError, xldate_as_datetime
 
 from ingest.bounds import MOST_GRID, MOST_TEXT, refuse_more
 from ingest.errors import FileRefused
+from ingest.workbook_look import Look
 
 OLD: Final = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 """What each begins with ([MS-CFB], 2.2); so does a workbook with a password, of whatever age."""
@@ -29,6 +30,8 @@ class OldSheet:
     end: Corner | None
     merged_cell_ranges: list[tuple[Corner, Corner]]
     rows: list[list[object]]
+    hidden: bool
+    look: Look
 
     def iter_rows(self) -> Iterator[list[object]]:
         """Cells of every row: text, number, moment, or what an error shows."""
@@ -64,7 +67,10 @@ def _sheet(book: xlrd.Book, sheet: xlrd.sheet.Sheet) -> OldSheet:
         rows.pop()
     merged = [((top, left), (bottom - 1, right - 1)) for top, bottom, left, right in sheet.merged_cells]
     end = (len(rows) - 1, max(map(len, rows)) - 1) if rows else None
-    return OldSheet(sheet.name, (0, 0) if rows else None, end, merged, rows)
+    hidden_rows = sum(bool(row) and sheet.rowinfo_map[k].hidden for k, row in enumerate(rows) if k in sheet.rowinfo_map)
+    hidden_columns = sum(bool(told.hidden) for k, told in sheet.colinfo_map.items() if end and k <= end[1])
+    look = Look({}, hidden_rows, hidden_columns)
+    return OldSheet(sheet.name, (0, 0) if rows else None, end, merged, rows, bool(sheet.visibility), look)
 
 
 def _cell(kind: int, value: object, datemode: int) -> object:

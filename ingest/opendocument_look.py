@@ -11,7 +11,7 @@ from xml.parsers import expat
 
 from ingest.bounds import LARGEST_UNPACKED, LONGEST_CELL, MOST_GRID, MOST_TEXT, refuse_more
 from ingest.errors import FileRefused
-from ingest.workbook_look import BROKEN, DAMAGED, REMEDY, Place, refuse_far, refuse_large, unpacked
+from ingest.workbook_look import BROKEN, DAMAGED, REMEDY, Look, Place, refuse_far, refuse_large, unpacked
 
 SHEET: Final = "application/vnd.oasis.opendocument.spreadsheet"
 """What the part "mimetype" says of a table (OASIS, part 2, 3.3)."""
@@ -28,6 +28,7 @@ class _Seen:
     height: int = 0
     characters: int = 0
     errors: dict[Place, str] = field(default_factory=dict)
+    hidden: int = 0
     used: int = 0  # columns of the row so far, up to the last used cell
 
 
@@ -39,7 +40,7 @@ class _Reader:
         self._open: list[_Seen] = []
         self._row_times = self._cell_times = 1
         self._text: list[str] = []
-        self._has_value = self._wrong = False
+        self._has_value = self._wrong = self._row_hidden = False
 
     def start(self, tag: str, told: dict[str, str]) -> None:
         own = {key.rpartition(" ")[2]: value for key, value in told.items()}
@@ -48,6 +49,7 @@ class _Reader:
             self._open.append(self.tables.setdefault(own.get("name", ""), _Seen()))
         elif name == "table-row" and self._open:
             self._row_times = int(own.get("number-rows-repeated", 1))
+            self._row_hidden = own.get("visibility", "visible") != "visible"
             self._open[-1].column = self._open[-1].used = 0
         elif name in _CELLS:
             self._cell_times, self._text = int(own.get("number-columns-repeated", 1)), []
@@ -71,6 +73,7 @@ class _Reader:
             seen.row += self._row_times
             if seen.used:
                 seen.width, seen.height = max(seen.width, seen.used), seen.row
+                seen.hidden += self._row_times if self._row_hidden else 0
 
     def _cell(self, seen: _Seen, text: str) -> None:
         if self._has_value or text:
@@ -81,7 +84,7 @@ class _Reader:
         seen.column += self._cell_times
 
 
-def look_into_opendocument(data: bytes) -> dict[str, dict[Place, str]]:
+def look_into_opendocument(data: bytes) -> dict[str, Look]:
     """As :func:`ingest.workbook_look.look_into`, of an OpenDocument table."""
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
@@ -101,4 +104,4 @@ def look_into_opendocument(data: bytes) -> dict[str, dict[Place, str]]:
     refuse_more(
         "characters in its cells", sum(seen.characters for seen in reader.tables.values()), MOST_TEXT, "split it"
     )
-    return {name: seen.errors for name, seen in reader.tables.items()}
+    return {name: Look(seen.errors, seen.hidden) for name, seen in reader.tables.items()}

@@ -51,6 +51,7 @@ class Sheet:
     delimiter: str = ""
     encoding: str = ""
     width: int = 0  # of a workbook's sheet: its cells cannot slip sideways, so cells without a heading are kept
+    hidden: str = ""  # what of a workbook's sheet is not shown there
 
     def last_line_of(self, row: int) -> int:
         """Return the last line that row `row` of the head covers (a quoted heading may cover several)."""

@@ -9,6 +9,7 @@ import posixpath
 import re
 import zipfile
 import zlib
+from dataclasses import dataclass, field
 from html import unescape
 from xml.etree import ElementTree
 
@@ -36,9 +37,18 @@ _RELATION = "{http://schemas.openxmlformats.org/officeDocument/2006/relationship
 Place = tuple[int, int]
 
 
-def look_into(data: bytes) -> dict[str, dict[Place, str]]:
-    """Return the sheets of a workbook by name, of each the texts by (row, column) from 1 that stand for errors and formulas
-    without a result; FileRefused when it is damaged, none, or larger than `bounds` allows."""
+@dataclass(frozen=True)
+class Look:
+    """What the cells of a sheet do not say: texts by (row, column) from 1 that stand for errors and formulas without a result, and
+    how many of its used rows and columns are hidden."""
+
+    texts: dict[Place, str] = field(default_factory=dict)
+    hidden_rows: int = 0
+    hidden_columns: int = 0
+
+
+def look_into(data: bytes) -> dict[str, Look]:
+    """Return the sheets of a workbook by name; FileRefused when it is damaged, none, or larger than `bounds` allows."""
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             _refuse_shapeless(archive)
@@ -47,11 +57,12 @@ def look_into(data: bytes) -> dict[str, dict[Place, str]]:
             looks, cells, text = {}, 0, 0
             for name, part in parts.items():
                 xml = unpacked(archive, part)
-                cells += _reach(name, xml)
+                width, height = _reach(name, xml)
+                cells += width * height
                 text += _text_size(xml, longest)
                 refuse_more("cells from the first to the last used one", cells, MOST_GRID, REMEDY)
                 refuse_more("characters in its cells", text, MOST_TEXT, "split it")
-                looks[name] = _errors(xml) | _without_result(xml)
+                looks[name] = Look(_errors(xml) | _without_result(xml), *_hidden(xml, width))
             return looks
     except (*BROKEN, ElementTree.ParseError) as error:
         raise FileRefused(DAMAGED) from error
@@ -134,8 +145,8 @@ _INLINE = re.compile(rb"<(?:\w+:)?t\b[^>]*>([^<]+)<")
 _FORMULA_TEXT = re.compile(rb"<(?:\w+:)?f\b[^>]*>([^<]*)<")
 
 
-def _reach(name: str, xml: bytearray) -> int:
-    """Cells of the grid from the first to the last used one; FileRefused when it is too wide or too long for a table."""
+def _reach(name: str, xml: bytearray) -> tuple[int, int]:
+    """Last used column and row, from 1; FileRefused when it is too wide or too long for a table."""
     columns, rows = set(), set()
     placed = 0
     for found in _REFERENCE.finditer(xml):
@@ -149,7 +160,8 @@ def _reach(name: str, xml: bytearray) -> int:
         follow = [len(_CELL_START.findall(row)) for row in _ROW_START.split(xml)]
         width += max(follow)
         height = max(height, len(follow))
-    return refuse_far(name, width, height)
+    refuse_far(name, width, height)
+    return width, height
 
 
 def refuse_far(name: str, width: int, height: int) -> int:
@@ -160,6 +172,21 @@ def refuse_far(name: str, width: int, height: int) -> int:
             f"{MOST_ROWS:,} rows and {MOST_GRID:,} cells: {REMEDY}"
         )
     return width * height
+
+
+_HIDDEN = rb"<(?:\w+:)?%s\b([^>]*\bhidden=[\"'](?:1|true)[\"'][^>]*)>"
+_HIDDEN_ROW, _HIDDEN_COLUMNS = re.compile(_HIDDEN % b"row"), re.compile(_HIDDEN % b"col")
+_HOLDS_CELLS = re.compile(rb"\s*" + _CELL)
+_SPAN = re.compile(rb"\b(min|max)=[\"']([0-9]{1,9})[\"']")
+
+
+def _hidden(xml: bytearray, width: int) -> tuple[int, int]:
+    """How many rows with cells and columns up to `width` are hidden (ECMA-376, part 1, 18.3.1.73 and 18.3.1.13)."""
+    if b"hidden=" not in xml:
+        return 0, 0
+    rows = sum(_HOLDS_CELLS.match(xml, found.end()) is not None for found in _HIDDEN_ROW.finditer(xml))
+    spans = [{key: int(value) for key, value in _SPAN.findall(found[1])} for found in _HIDDEN_COLUMNS.finditer(xml)]
+    return rows, sum(max(0, min(span.get(b"max", 0), width) - span.get(b"min", 1) + 1) for span in spans)
 
 
 def _column_number(letters: bytes) -> int:

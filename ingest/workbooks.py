@@ -7,13 +7,22 @@ from itertools import islice
 from pathlib import Path
 
 import numpy as np
-from python_calamine import CalamineError, CalamineSheet, CalamineWorkbook, PasswordError, XmlError, ZipError
+from python_calamine import (
+    CalamineError,
+    CalamineSheet,
+    CalamineWorkbook,
+    PasswordError,
+    SheetVisibleEnum,
+    XmlError,
+    ZipError,
+)
 
 from ingest.errors import FileRefused
 from ingest.old_workbooks import OLD, OldSheet, old_sheets
 from ingest.opendocument_look import look_into_opendocument
 from ingest.sheets import BLOCK_CELLS, BLOCK_ROWS, HEAD_ROWS, Block, Cells, Sheet, cells_as_text, objects
-from ingest.workbook_look import DAMAGED, Place, look_into
+from ingest.values import counted
+from ingest.workbook_look import DAMAGED, Look, look_into
 
 Row = list[object]
 
@@ -34,25 +43,27 @@ def _grids(data: bytes) -> Iterator["_Grid"]:
     # "mimetype" comes first in every OpenDocument file, as it is (OASIS, part 2, 3.3)
     looked = look_into_opendocument(data) if data[30:38] == b"mimetype" else look_into(data)
     book = CalamineWorkbook.from_filelike(io.BytesIO(data))
-    for name, unread in looked.items():
-        yield _Grid(book.get_sheet_by_name(name), unread)
+    shown = {sheet.name for sheet in book.sheets_metadata if sheet.visible == SheetVisibleEnum.Visible}
+    for name, look in looked.items():
+        yield _Grid(book.get_sheet_by_name(name), look, hidden=name not in shown)
 
 
 def _old_grids(data: bytes) -> Iterator["_Grid"]:
     for sheet in old_sheets(data):
-        yield _Grid(sheet, {})
+        yield _Grid(sheet, sheet.look, hidden=sheet.hidden)
 
 
 class _Grid:
     """The rows of one sheet from row 1 and column A, as they are to be understood."""
 
-    def __init__(self, sheet: CalamineSheet | OldSheet, unread: dict[Place, str]) -> None:
+    def __init__(self, sheet: CalamineSheet | OldSheet, look: Look, *, hidden: bool) -> None:
         self.name = sheet.name
         last_row, last_column = sheet.end or (-1, -1)
         self.width, self.cells = last_column + 1, (last_row + 1) * (last_column + 1)
+        self.hidden = _hidden(look, sheet=hidden)
         self._sheet = sheet
         self._unread: dict[int, list[tuple[int, str]]] = {}
-        for (row, column), text in unread.items():
+        for (row, column), text in look.texts.items():
             self._unread.setdefault(row, []).append((column, text))
         self._merged: dict[int, list[tuple[int, int]]] = {}
         for (top, left), (bottom, right) in sheet.merged_cell_ranges or []:
@@ -79,6 +90,12 @@ class _Grid:
             yield line, row
 
 
+def _hidden(look: Look, *, sheet: bool) -> str:
+    """What of a sheet is hidden in its workbook, "" for nothing."""
+    counts = ((look.hidden_rows, "row"), (look.hidden_columns, "column"))
+    return "all of it" if sheet else " and ".join(counted(number, noun) for number, noun in counts if number)
+
+
 def _cell(value: object) -> object:
     """A cell's value: blanks are nothing, a day is its first moment."""
     if isinstance(value, str):
@@ -97,7 +114,16 @@ def _sheet_of(file: Path, grid: _Grid) -> Sheet | None:
     def blocks(after_line: int, width: int, numeric: frozenset[int]) -> Iterator[Block]:
         return _grid_blocks(grid, after_line, width, numeric)
 
-    return Sheet(file.name, grid.name, head, list(range(1, len(head) + 1)), blocks, grid.cells, width=grid.width)
+    return Sheet(
+        file.name,
+        grid.name,
+        head,
+        list(range(1, len(head) + 1)),
+        blocks,
+        grid.cells,
+        width=grid.width,
+        hidden=grid.hidden,
+    )
 
 
 def _grid_blocks(grid: _Grid, after_line: int, width: int, numeric: frozenset[int]) -> Iterator[Block]:

@@ -161,6 +161,23 @@ def test_workbook_habits(db: Database, tmp_path: Path) -> None:
     assert when == ["2023-03-01T12:00:00"]
 
 
+def test_what_a_workbook_hides_is_read_and_said(db: Database, tmp_path: Path) -> None:
+    """Hidden rows and columns beyond the table, as tidy people hide them, are not counted."""
+    book = openpyxl.Workbook()
+    old = book.create_sheet("Old")
+    for day, sheet in enumerate(book.worksheets, start=1):
+        sheet.append(HEADING.split(","))
+        sheet.append(reading(taken_at=f"2023-03-0{day}T08:15").split(","))
+    old.sheet_state, shown = "hidden", book.active
+    shown.row_dimensions[2].hidden = shown.row_dimensions[9].hidden = shown.column_dimensions["D"].hidden = True
+    shown.column_dimensions.group("K", "XFD", hidden=True)
+    book.save(tmp_path / "h.xlsx")
+    outcome = import_paths(db, [tmp_path / "h.xlsx"], now=NOW)
+    said = "was read with what is hidden in the workbook"
+    assert outcome.files[0].notes == (f"sheet 'Sheet' {said}: 1 row and 1 column", f"sheet 'Old' {said}: all of it")
+    assert outcome.stored == 2
+
+
 def test_numbers_that_are_names_keep_their_zeros(db: Database, tmp_path: Path) -> None:
     (tmp_path / "u2.csv").write_text("unit,vehicle_class,system_v,depot\n0017,bus,12,007\n")
     (tmp_path / "r.csv").write_text(f"{HEADING},technician\n{reading(unit='0017')},0042\n")
