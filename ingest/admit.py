@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import datetime
@@ -11,11 +12,12 @@ from sqlite_utils import Database
 
 from ingest.admit_readings import admit_readings
 from ingest.cells import Batch
-from ingest.former import former_rows
+from ingest.former import Former, former_rows
 from ingest.put_right import close_put_right
 from ingest.rules import UNKNOWN, Context, Vehicle, check
 from ingest.service_days import FIRST, LAST, LEFT_IN_USE, known_from, left_outside
 from ingest.sheet_edits import EDITED, said_before
+from ingest.values import counted
 from ingest.writing import (
     DAY_COLUMNS,
     ROW_NUMBERS,
@@ -60,8 +62,9 @@ def admit_good(db: Database, batch: Batch, context: Context, place: Place, *, sa
 
     said_anew: a person says it now, so that it counts though a row said the same before and was withdrawn.
     """
-    former = frozenset(former_rows(db, batch)) | _set_on_screen(db, batch)
-    answered = frozenset() if said_anew else _answered(db, batch) | former
+    former = former_rows(db, batch)
+    answered = frozenset() if said_anew else _answered(db, batch) | frozenset(former) | _set_on_screen(db, batch)
+    batch.notes += _ways_back(former.values())
     is_reading = batch.table.name == "readings"
     result = (
         admit_readings(db, batch, context, place, answered) if is_reading else _admit_small(db, batch, place, answered)
@@ -70,6 +73,15 @@ def admit_good(db: Database, batch: Batch, context: Context, place: Place, *, sa
         days = batch.times.get(DAY_COLUMNS.get(batch.table.name, ""))
         note_write(db, batch.table.name, result.known_from if days is None else [days[list(result.stored_rows)].min()])
     return result
+
+
+def _ways_back(former: Iterable[Former]) -> list[str]:
+    """How rows that are known, but withdrawn, are put back."""
+    changes = Counter(one.withdrawn for one in former if one.withdrawn)
+    return [
+        f"{counted(rows, 'row')} already known but withdrawn: 'cranktrend undo {change}' puts back what was withdrawn then"
+        for change, rows in sorted(changes.items())
+    ]
 
 
 # --- set aside -------------------------------------------------------------------------------------------------------

@@ -18,11 +18,13 @@ WITHDRAWN = "withdrawn"  # stands in the audit for a column where a row was with
 
 @dataclass(frozen=True)
 class Former:
-    """What row `row_id` said once; `change` is the number of the change that ended it."""
+    """What row `row_id` said once; `change` is the number of the change that ended it; `withdrawn` that of
+    the one that withdrew the row, 0 where it is on record."""
 
     row_id: int
     change: int
     values: Mapping[str, object]
+    withdrawn: int = 0
 
 
 def former_rows(db: Database, batch: Batch) -> dict[int, Former]:
@@ -62,7 +64,7 @@ def _all_former(db: Database, table: str) -> Iterator[Former]:
     rows = db.query("SELECT * FROM withdrawn WHERE table_name = ?", [table])
     gone = {int(row["row_id"]): (json.loads(row["cells"]), int(row["origin_id"])) for row in rows}
     for row_id, (cells, change) in gone.items():
-        yield Former(row_id, change, {name: cells.get(name) for name in names})
+        yield Former(row_id, change, {name: cells.get(name) for name in names}, change)
     sql = """SELECT row_key, origin_id, column_name, old_value FROM audit WHERE table_name = ? AND column_name <> ?
         AND origin_id IS NOT NULL ORDER BY row_key, id DESC"""
     changes = list(db.query(sql, [table, WITHDRAWN]))
@@ -72,7 +74,7 @@ def _all_former(db: Database, table: str) -> Iterator[Former]:
         for change, cells in groupby(mine, key=lambda row: int(row["origin_id"])):
             told = {row["column_name"]: row["old_value"] for row in cells}
             state |= {name: typed(table, name, old) for name, old in told.items() if name in state}
-            yield Former(number, change, dict(state))
+            yield Former(number, change, dict(state), gone[number][1] if number in gone else 0)
 
 
 def typed(table: str, name: str, text: str | None) -> object:

@@ -205,10 +205,14 @@ def test_a_corrected_then_withdrawn_reading_stays_known_in_all_its_words(db: Dat
     first = readings_file(tmp_path, GOOD)
     import_paths(db, [first], now=NOW)
     correct(db, "reading", 1, {"crank_a": 180}, **WHO)
-    withdraw(db, "reading", 1, **WHO)
+    gone = withdraw(db, "reading", 1, **WHO)
     second = readings_file(tmp_path, reading(crank_a=180), name="second.csv")
     outcome = import_paths(db, [first, second], now=NOW)
     assert (outcome.stored, outcome.known, outcome.set_aside) == (0, 2, 0)
+    assert [f"'cranktrend undo {gone.change}' puts back" in " ".join(one.notes) for one in outcome.files] == [
+        True,
+        True,
+    ]
     other = readings_file(tmp_path, reading(crank_a=190), name="other.csv")
     assert import_paths(db, [other], now=NOW).stored == 1, "this was never withdrawn"
 
@@ -425,17 +429,19 @@ def test_what_a_file_brought_is_withdrawn_at_once_and_a_corrected_file_takes_its
     assert import_paths(db, [wrong], now=NOW).stored == len(days)
     entry = withdraw(db, "file", wrong.name, **WHO)
     assert len(read_readings(db)) == 2
-    assert import_paths(db, [wrong], now=NOW).stored == 0  # it brings nothing back
+    again = import_paths(db, [wrong], now=NOW)  # it brings nothing back
+    way = f"'cranktrend undo {entry.change}' puts back what was withdrawn then"
+    assert (again.stored, again.files[0].notes) == (0, (f"5 rows already known but withdrawn: {way}",))
     right = readings_file(tmp_path, *(reading(taken_at=day, crank_a=170, peak_a="") for day in days))
     assert import_paths(db, [right], now=NOW).stored == len(days)
     assert read_readings(db)["crank_a"].tolist() == [170.0] * 7
     assert entry.change is not None
     with pytest.raises(IngestError, match="has another reading"):
         undo(db, entry.change, **WHO)  # its place is taken
-    again = withdraw(db, "file", right.name, **WHO)
+    later = withdraw(db, "file", right.name, **WHO)
     undo(db, entry.change, **WHO)
     assert sorted(read_readings(db)["crank_a"]) == [17.0] * 5 + [170.0] * 2
-    assert again.change is not None
+    assert later.change is not None
     assert not list(changes_not_followed(db))
     with pytest.raises(IngestError, match="no reading or repair of a file"):
         withdraw(db, "file", "other.csv", **WHO)
