@@ -25,6 +25,7 @@ from ingest.values import (
     DEGREE,
     ORDERS,
     SERIAL_ZERO,
+    SERIAL_ZERO_1904,
     UTC_MARK,
     ZONE_WORDS,
     Parsed,
@@ -350,7 +351,9 @@ class BatchBuilder:
                 continue
             if zone:
                 cell, utc[row] = _without_utc(cell)
-            parsed = parse_time(cell, self.layout.date_order)
+            parsed = parse_time(
+                cell, self.layout.date_order, SERIAL_ZERO_1904 if self.layout.from_1904 else SERIAL_ZERO
+            )
             evidence = date_order_evidence(cell)
             if evidence and evidence != "either":
                 self._orders.setdefault(evidence, []).append((self._count + int(row), cell_text(cell)))

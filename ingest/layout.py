@@ -62,6 +62,7 @@ class Layout:
     ignore_rows: tuple[re.Pattern[str], ...] = ()
     constants: Mapping[str, str] = field(default_factory=dict)
     utc_to: str = ""
+    from_1904: bool = False
 
     @property
     def numeric(self) -> frozenset[int]:
@@ -134,7 +135,8 @@ def own_layout(sheet: Sheet, *, named: str = "") -> Layout | None:
         _refuse_twice(targets, table)
         conversions = tuple(_conversion(target, table, {}) for target in targets)
         style = style_of(sheet, index, {i: largest_of(made) for i, made in enumerate(conversions) if made is not None})
-        return Layout(table, sheet.last_line_of(index), headings, targets, conversions, style)
+        line = sheet.last_line_of(index)
+        return Layout(table, line, headings, targets, conversions, style, from_1904=sheet.from_1904)
     return None
 
 
@@ -312,4 +314,5 @@ def _fit(sheet: Sheet, source: Source, headings: tuple[str, ...], start: int, al
         ignore_rows=source.ignore_rows,
         constants=source.constants,
         utc_to=source.utc_to,
+        from_1904=sheet.from_1904,
     )

@@ -69,7 +69,7 @@ def _sheet(book: xlrd.Book, sheet: xlrd.sheet.Sheet) -> OldSheet:
     end = (len(rows) - 1, max(map(len, rows)) - 1) if rows else None
     hidden_rows = sum(bool(row) and sheet.rowinfo_map[k].hidden for k, row in enumerate(rows) if k in sheet.rowinfo_map)
     hidden_columns = sum(bool(told.hidden) for k, told in sheet.colinfo_map.items() if end and k <= end[1])
-    look = Look({}, hidden_rows, hidden_columns)
+    look = Look({}, hidden_rows, hidden_columns, book.datemode == 1)
     return OldSheet(sheet.name, (0, 0) if rows else None, end, merged, rows, bool(sheet.visibility), look)
 
 

@@ -52,6 +52,7 @@ class Sheet:
     encoding: str = ""
     width: int = 0  # of a workbook's sheet: its cells cannot slip sideways, so cells without a heading are kept
     hidden: str = ""  # what of a workbook's sheet is not shown there
+    from_1904: bool = False  # bare day numbers count from 1904, as in workbooks that began on a Macintosh
 
     def last_line_of(self, row: int) -> int:
         """Return the last line that row `row` of the head covers (a quoted heading may cover several)."""

@@ -65,6 +65,7 @@ OVER_RANGE = frozenset(
     }
 )
 SERIAL_ZERO = datetime(1899, 12, 30)  # day 0 of the spreadsheet calendar that counts 1900 as a leap year
+SERIAL_ZERO_1904 = datetime(1904, 1, 1)  # day 0 of workbooks that say so (ECMA-376, part 1, 18.17.4.1)
 
 DEGREE = "°"  # beside a number alone: of whichever scale its column is
 _UNIT_WORDS: dict[str, tuple[str, float, float]] = {  # what stands beside the value -> (our unit, factor, offset)
@@ -369,7 +370,7 @@ def month_of(text: str) -> int:
     return _MONTHS.get(text.casefold().rstrip("."), 0)
 
 
-def parse_time(cell: object, order: DateOrder = "iso") -> ParsedTime:
+def parse_time(cell: object, order: DateOrder = "iso", day_zero: datetime = SERIAL_ZERO) -> ParsedTime:
     """Read a cell as a date with or without time of day, local clock, to the second.
 
     An offset as +01:00 belongs to a local clock and is left out, with a remark. A time in UTC (Z, +00:00) is none of the local
@@ -377,13 +378,14 @@ def parse_time(cell: object, order: DateOrder = "iso") -> ParsedTime:
 
     Years of four digits first or behind points, and named months, need no order. A date such as 05/06/2022 or 26-11-25 needs `order`; without it
     ('iso', '?') it is read where only one order makes a date of it, else the problem says in which ways it can be read.
+    day_zero: of a bare day number.
     """
     if isinstance(cell, datetime):
         return ParsedTime(cell.replace(microsecond=0, tzinfo=None))
     if isinstance(cell, date):
         return ParsedTime(datetime(cell.year, cell.month, cell.day))
     if isinstance(cell, (int, float)) and not isinstance(cell, bool) and not cell > FILES.last_serial_d:
-        return _from_serial(float(cell))
+        return _from_serial(float(cell), day_zero)
     text = clean_text(cell)
     if text.casefold() in EMPTY_WORDS:
         return ParsedTime(problem="is empty")
@@ -391,7 +393,7 @@ def parse_time(cell: object, order: DateOrder = "iso") -> ParsedTime:
     if match:
         return _build(text, (match[1], match[2], match[3]), match.groups()[3:])
     if re.fullmatch(r"[0-9]{5}(?:[.,][0-9]+)?", text):
-        return _from_serial(plain_float(text))
+        return _from_serial(plain_float(text), day_zero)
     week = _WEEK.match(text)
     named = _week_date(text, week) if week else _named_date(text)
     if named is not None:
@@ -503,11 +505,13 @@ def in_utc(text: str) -> str:
     return f"{shown(text)} is in UTC, not by the local clock"
 
 
-def _from_serial(serial: float) -> ParsedTime:
-    if not FILES.first_serial_d <= serial <= FILES.last_serial_d:
+def _from_serial(serial: float, day_zero: datetime) -> ParsedTime:
+    if not FILES.first_serial_d <= serial + (day_zero - SERIAL_ZERO).days <= FILES.last_serial_d:
         return ParsedTime(problem=f"{serial:g} is not a date" if serial == serial else "is empty")
-    value = SERIAL_ZERO + timedelta(seconds=round(serial * 86_400))
-    return ParsedTime(value, remark=f"{serial:g} read as a spreadsheet day number")
+    value = day_zero + timedelta(seconds=round(serial * 86_400))
+    return ParsedTime(
+        value, remark=f"{serial:g} read as a spreadsheet day number{' from 1904' if day_zero.year == 1904 else ''}"
+    )
 
 
 def date_order_evidence(cell: object) -> Literal["", "day-first", "month-first", "year-first", "either"]:

@@ -40,11 +40,12 @@ Place = tuple[int, int]
 @dataclass(frozen=True)
 class Look:
     """What the cells of a sheet do not say: texts by (row, column) from 1 that stand for errors and formulas without a result, and
-    how many of its used rows and columns are hidden."""
+    how many of its used rows and columns are hidden; `from_1904`: its workbook counts days from 1904."""
 
     texts: dict[Place, str] = field(default_factory=dict)
     hidden_rows: int = 0
     hidden_columns: int = 0
+    from_1904: bool = False
 
 
 def look_into(data: bytes) -> dict[str, Look]:
@@ -52,7 +53,7 @@ def look_into(data: bytes) -> dict[str, Look]:
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             _refuse_shapeless(archive)
-            parts = _sheet_parts(archive)
+            parts, from_1904 = _sheet_parts(archive)
             longest = _shared_texts(archive)
             looks, cells, text = {}, 0, 0
             for name, part in parts.items():
@@ -62,7 +63,7 @@ def look_into(data: bytes) -> dict[str, Look]:
                 text += _text_size(xml, longest)
                 refuse_more("cells from the first to the last used one", cells, MOST_GRID, REMEDY)
                 refuse_more("characters in its cells", text, MOST_TEXT, "split it")
-                looks[name] = Look(_errors(xml) | _without_result(xml), *_hidden(xml, width))
+                looks[name] = Look(_errors(xml) | _without_result(xml), *_hidden(xml, width), from_1904)
             return looks
     except (*BROKEN, ElementTree.ParseError) as error:
         raise FileRefused(DAMAGED) from error
@@ -102,8 +103,8 @@ def unpacked(archive: zipfile.ZipFile, part: str) -> bytearray:
 # --- parts -----------------------------------------------------------------------------------------------------------
 
 
-def _sheet_parts(archive: zipfile.ZipFile) -> dict[str, str]:
-    """Sheet names and the parts that hold them, in order."""
+def _sheet_parts(archive: zipfile.ZipFile) -> tuple[dict[str, str], bool]:
+    """Sheet names and the parts that hold them, in order; whether days are counted from 1904 (ECMA-376, part 1, 18.2.28)."""
     roots = _tree(archive, "_rels/.rels")
     book = next(
         _resolved("", str(one.get("Target"))) for one in roots if str(one.get("Type")).endswith("/officeDocument")
@@ -112,9 +113,11 @@ def _sheet_parts(archive: zipfile.ZipFile) -> dict[str, str]:
     relations = _tree(archive, posixpath.join(folder, "_rels", f"{file}.rels"))
     targets = {one.get("Id"): _resolved(folder, str(one.get("Target"))) for one in relations}
     kinds = {one.get("Id"): str(one.get("Type")) for one in relations}
-    sheets = (one for one in _tree(archive, book).iter() if one.tag.endswith("}sheet"))
+    told = list(_tree(archive, book).iter())
+    sheets = (one for one in told if one.tag.endswith("}sheet"))
     found = ((str(one.get("name")), one.get(_RELATION)) for one in sheets)
-    return {name: targets[number] for name, number in found if kinds.get(number, "").endswith("/worksheet")}
+    parts = {name: targets[number] for name, number in found if kinds.get(number, "").endswith("/worksheet")}
+    return parts, any(one.get("date1904") in ("1", "true") for one in told if one.tag.endswith("}workbookPr"))
 
 
 def _resolved(folder: str, target: str) -> str:

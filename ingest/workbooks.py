@@ -60,7 +60,7 @@ class _Grid:
         self.name = sheet.name
         last_row, last_column = sheet.end or (-1, -1)
         self.width, self.cells = last_column + 1, (last_row + 1) * (last_column + 1)
-        self.hidden = _hidden(look, sheet=hidden)
+        self.hidden, self.from_1904 = _hidden(look, sheet=hidden), look.from_1904
         self._sheet = sheet
         self._unread: dict[int, list[tuple[int, str]]] = {}
         for (row, column), text in look.texts.items():
@@ -123,6 +123,7 @@ def _sheet_of(file: Path, grid: _Grid) -> Sheet | None:
         grid.cells,
         width=grid.width,
         hidden=grid.hidden,
+        from_1904=grid.from_1904,
     )
 
 

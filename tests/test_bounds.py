@@ -231,8 +231,11 @@ def test_days_from_1904_and_times_of_day(db: Database, tmp_path: Path) -> None:
     assert import_paths(db, [path], now=NOW).stored == 1
     edited(path, "xl/workbook.xml", b"<workbookPr />", b'<workbookPr date1904="1" />')
     import_paths(db, [path], now=datetime(2030, 1, 1))
+    bare = book_with(tmp_path / "n.xlsx", B2=43_520.25)
+    edited(bare, "xl/workbook.xml", b"<workbookPr />", b'<workbookPr date1904="true" />')
+    assert import_paths(db, [bare], now=NOW).stored == 1
     when = [row[0] for row in db.execute("SELECT taken_at FROM readings ORDER BY taken_at").fetchall()]
-    assert when == ["2023-03-01T08:15:00", "2027-03-02T08:15:00"]
+    assert when == ["2023-02-25T06:00:00", "2023-03-01T08:15:00", "2027-03-02T08:15:00"]
 
 
 # --- time and memory -------------------------------------------------------------------------------------------------
