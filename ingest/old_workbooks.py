@@ -11,7 +11,7 @@ from xlrd.xldate import XLDateError, xldate_as_datetime
 
 from ingest.bounds import MOST_GRID, MOST_TEXT, refuse_more
 from ingest.errors import FileRefused
-from ingest.workbook_look import Look
+from ingest.workbook_look import Look, Place, unit_shown
 
 OLD: Final = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 """What each begins with ([MS-CFB], 2.2); so does a workbook with a password, of whatever age."""
@@ -58,18 +58,23 @@ def _reach(sheet: OldSheet) -> int:
 
 
 def _sheet(book: xlrd.Book, sheet: xlrd.sheet.Sheet) -> OldSheet:
-    rows = []
+    rows: list[list[object]] = []
+    shown = ((number, book.format_map.get(style.format_key)) for number, style in enumerate(book.xf_list))
+    styled = {number: unit for number, one in shown if one and (unit := unit_shown(one.format_str))}
+    units: dict[Place, str] = {}
     for number in range(sheet.nrows):
         kinds, values = sheet.row_types(number), sheet.row_values(number)
         used = max((k + 1 for k, kind in enumerate(kinds) if kind not in _NOTHING), default=0)
         rows.append([_cell(kind, value, book.datemode) for kind, value in zip(kinds[:used], values, strict=False)])
+        styles = ((column + 1, sheet.cell_xf_index(number, column)) for column in range(used if styled else 0))
+        units |= {(number + 1, column): styled[style] for column, style in styles if style in styled}
     while rows and not rows[-1]:
         rows.pop()
     merged = [((top, left), (bottom - 1, right - 1)) for top, bottom, left, right in sheet.merged_cells]
     end = (len(rows) - 1, max(map(len, rows)) - 1) if rows else None
     hidden_rows = sum(bool(row) and sheet.rowinfo_map[k].hidden for k, row in enumerate(rows) if k in sheet.rowinfo_map)
     hidden_columns = sum(bool(told.hidden) for k, told in sheet.colinfo_map.items() if end and k <= end[1])
-    look = Look({}, hidden_rows, hidden_columns, book.datemode == 1)
+    look = Look({}, hidden_rows, hidden_columns, book.datemode == 1, units)
     return OldSheet(sheet.name, (0, 0) if rows else None, end, merged, rows, bool(sheet.visibility), look)
 
 

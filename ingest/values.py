@@ -144,6 +144,17 @@ class Parsed:
     remark: str = ""
 
 
+@dataclass(frozen=True)
+class Measured:
+    """A workbook's number with the unit that its format shows behind it."""
+
+    value: float
+    unit: str
+
+    def __str__(self) -> str:
+        return f"{self.value:.15g} {self.unit}"
+
+
 def clean_text(cell: object) -> str:
     """Return the cell as text without outer blanks, with plain spaces and a plain minus."""
     if cell is None:
@@ -178,6 +189,8 @@ def parse_number(cell: object, style: NumberStyle = NumberStyle()) -> Parsed:
             if value in (float("inf"), float("-inf"))
             else (Parsed() if value != value else Parsed(value))
         )
+    if isinstance(cell, Measured):
+        return replace(parse_number(cell.value), unit=_unit_key(cell.unit))
     if isinstance(cell, (date, time, timedelta)):
         return Parsed(problem=f"{cell} is a date or time, not a number")
     text = clean_text(cell)

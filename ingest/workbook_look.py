@@ -9,6 +9,7 @@ import posixpath
 import re
 import zipfile
 import zlib
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from html import unescape
 from xml.etree import ElementTree
@@ -17,6 +18,7 @@ import numpy as np
 
 from ingest.bounds import LARGEST_UNPACKED, LONGEST_CELL, MOST_COLUMNS, MOST_GRID, MOST_ROWS, MOST_TEXT, refuse_more
 from ingest.errors import FileRefused
+from ingest.values import unit_word
 
 DAMAGED = "a damaged, incomplete or locked workbook; open and save it again, or copy it anew"
 UNPACKED_AT_ONCE = 1 << 20  # [byte]; our choice
@@ -40,12 +42,14 @@ Place = tuple[int, int]
 @dataclass(frozen=True)
 class Look:
     """What the cells of a sheet do not say: texts by (row, column) from 1 that stand for errors and formulas without a result, and
-    how many of its used rows and columns are hidden; `from_1904`: its workbook counts days from 1904."""
+    how many of its used rows and columns are hidden; `from_1904`: its workbook counts days from 1904;
+    `units`: what the formats of numbers show behind them."""
 
     texts: dict[Place, str] = field(default_factory=dict)
     hidden_rows: int = 0
     hidden_columns: int = 0
     from_1904: bool = False
+    units: dict[Place, str] = field(default_factory=dict)
 
 
 def look_into(data: bytes) -> dict[str, Look]:
@@ -54,6 +58,7 @@ def look_into(data: bytes) -> dict[str, Look]:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             _refuse_shapeless(archive)
             parts, from_1904 = _sheet_parts(archive)
+            styles = _styles_with_units(archive)
             longest = _shared_texts(archive)
             looks, cells, text = {}, 0, 0
             for name, part in parts.items():
@@ -63,7 +68,9 @@ def look_into(data: bytes) -> dict[str, Look]:
                 text += _text_size(xml, longest)
                 refuse_more("cells from the first to the last used one", cells, MOST_GRID, REMEDY)
                 refuse_more("characters in its cells", text, MOST_TEXT, "split it")
-                looks[name] = Look(_errors(xml) | _without_result(xml), *_hidden(xml, width), from_1904)
+                looks[name] = Look(
+                    _errors(xml) | _without_result(xml), *_hidden(xml, width), from_1904, _units(xml, styles)
+                )
             return looks
     except (*BROKEN, ElementTree.ParseError) as error:
         raise FileRefused(DAMAGED) from error
@@ -235,6 +242,42 @@ def _without_result(xml: bytearray) -> dict[Place, str]:
             formula = _FORMULA_TEXT.search(body)
             out[place] = "=" + (_text(formula[1]) if formula else "")
     return out
+
+
+_IN_BRACKETS = re.compile(r"\[(?:\$([^\]-]*))?[^\]]*\]")
+_NUMBER_AND_MORE = re.compile(
+    r'(?:General|[#0?., ]*[#0?](?:E[+-]0+)?)((?:"[^"]*"|\\.|_.|\*.|[^\w"\\,%@/])+)', re.IGNORECASE
+)
+
+
+def unit_shown(number_format: str) -> str:
+    """The unit that a number format shows behind every number, as `0.0" mV"` (ECMA-376, part 1, 18.8.31); "" for none."""
+    found = _NUMBER_AND_MORE.fullmatch(_IN_BRACKETS.sub(r'"\1"', number_format.split(";")[0]))
+    shown = re.sub(r'[_*].|["\\]', "", found[1]).strip() if found else ""
+    return shown if unit_word(shown) else ""
+
+
+def _styles_with_units(archive: zipfile.ZipFile) -> dict[bytes, str]:
+    """The numbers of styles whose number format shows a unit, and this."""
+    part = next((name for name in archive.namelist() if name.endswith("styles.xml")), "")
+    if not part or archive.getinfo(part).file_size > LARGEST_INDEX:
+        return {}
+    tree = _tree(archive, part)
+    formats = {
+        one.get("numFmtId"): unit_shown(one.get("formatCode", "")) for one in tree.iter() if one.tag.endswith("}numFmt")
+    }
+    styles = next((list(one) for one in tree if one.tag.endswith("}cellXfs")), [])
+    found = ((b"%d" % number, formats.get(one.get("numFmtId"), "")) for number, one in enumerate(styles))
+    return {number: unit for number, unit in found if unit}
+
+
+def _units(xml: bytearray, styles: Mapping[bytes, str]) -> dict[Place, str]:
+    """Units that the styles of cells show."""
+    if not styles:
+        return {}
+    styled = re.compile(_CELL + rb"([^>]*\bs=[\"'](%s)[\"'][^>]*)>" % b"|".join(styles))
+    found = ((_place(one[1]), styles[one[2]]) for one in styled.finditer(xml))
+    return {place: unit for place, unit in found if place}
 
 
 def _text(raw: bytes) -> str:

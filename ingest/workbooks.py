@@ -21,7 +21,7 @@ from ingest.errors import FileRefused
 from ingest.old_workbooks import OLD, OldSheet, old_sheets
 from ingest.opendocument_look import look_into_opendocument
 from ingest.sheets import BLOCK_CELLS, BLOCK_ROWS, HEAD_ROWS, Block, Cells, Sheet, cells_as_text, objects
-from ingest.values import counted
+from ingest.values import Measured, counted
 from ingest.workbook_look import DAMAGED, Look, look_into
 
 Row = list[object]
@@ -65,6 +65,9 @@ class _Grid:
         self._unread: dict[int, list[tuple[int, str]]] = {}
         for (row, column), text in look.texts.items():
             self._unread.setdefault(row, []).append((column, text))
+        self._units: dict[int, list[tuple[int, str]]] = {}
+        for (row, column), unit in look.units.items():
+            self._units.setdefault(row, []).append((column - 1, unit))
         self._merged: dict[int, list[tuple[int, int]]] = {}
         for (top, left), (bottom, right) in sheet.merged_cell_ranges or []:
             if bottom > top and left == right:
@@ -77,6 +80,9 @@ class _Grid:
         every: Iterable[Sequence[object]] = self._sheet.iter_rows()
         for line, cells in enumerate(every, start=1):
             row = [*self._left, *map(_cell, cells)]
+            for column, unit in self._units.get(line, ()):
+                if column < len(row) and isinstance(number := row[column], float):
+                    row[column] = Measured(number, unit)
             for column, text in self._unread.get(line, ()):
                 row += [None] * (column - len(row))
                 row[column - 1] = text

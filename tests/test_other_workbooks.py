@@ -40,6 +40,23 @@ XLS = zlib.decompress(
         """
     )
 )
+HIDING_XLS = zlib.decompress(
+    base64.b64decode(
+        """
+        eNrtWE1IVFEU/u57b8YZc5wfNdBAhoGszEJr00ZHhXIRmbWoiGAadYphakaek1AQWSatgqhV0SLJglxYEfRDBbUIXARGLYIg0Fq2CopaqK9zz3vP
+        RhvBAROU9z3uueeee+65591z7n0/78aDE0MPqyYxD01QMWN44c6RCSpeuxEA9RuGZO3aQ8VwsKLg9VAg3S48970tkjGU8Z6Eggfaa6LAFypH0IP2
+        TDoRXka0sg9xIX1oFBrlnoKbVEpRyX6FmHYxLWN6n3VfMG1myWWmjaQ7IQ5jPNpeu8PK40NKhPoEWZP0CY/5xNoNqMCYzONzV4Sp60KLnoyfWGEd
+        1VoJhkEhbUukE7ps+3BH7tD6rfWR8MkDkQmUU7CH8dMIAz/sXf0q7MiXVy5A8t9z5UULyD0Uwvnya4oG9MM4KmQqD9IB3ayZmdAiG8fckhVoncJe
+        +EgudzkpnEons5QN2XgqkY7Fs6SlJ3qzsT4/0K1nemI9md5kNtmXiPXRgC49nk7F4i5g95aG+gar3lYsnwd8fgTmnB8+3lUlRLvhZz7IeytANzB1
+        7/v7PZ0d0RhL+vmZYXq4Xt4IDJyXI0rO0niVrqtr/PzcgVLKmipT8gC1bGEz0ws8yzrmq5iWkw7VNR0VFrNrgHUucm8Nzbud8SG6IYffSPzgt31P
+        qwe/RjcRP9o2eaZ89GN0CBFay272U2AAdaJO3Lgu8Sxq18I6kz4zrfznfPIoAct3w3qc+jGNYmaDTM2WXC0x21KstTNbKrXU2ZZGLc2yLPJYFmxZ
+        rtVLVLPnQfwa8ooQRt7IE/SukP0jirQkbSg5NsKWDWWODTOWl27nt9GkhPBYDqDz9y+WMkswL0vsrFCcrFgwK9S8WeHmiIasrDh+yyuCeFQmLXMU
+        kS+KDhw4cODAgYPVAWG9PanmZwG/Q7mtzwT5X2eayozzm2TVYj8ydGXpo3In0lTrOF1Q/qyFS9i2xCLH2P8LJQ7S7DpS6GQ/UgXnL71di9z7WfTA
+        wNJtoULnnynEz/88/x+YKB7C
+        """
+    )
+)
+"""Days bare from 1904, millivolts by the format alone, row 3, column D and sheet B hidden; written by xlwt 1.3.0."""
 ROOT = (
     '<office:document-content xmlns:office="urn:oasis:names:tc:opendocument:xmlns:office:1.0" '
     'xmlns:table="urn:oasis:names:tc:opendocument:xmlns:table:1.0" xmlns:text="urn:oasis:names:tc:opendocument:xmlns:text:1.0" '
@@ -99,13 +116,28 @@ def test_an_old_workbook_becomes_rows_with_moments_merged_cells_and_errors_as_sh
     ]
 
 
+def test_an_old_workbook_tells_what_it_hides_its_day_nought_and_units_of_formats(db: Database, tmp_path: Path) -> None:
+    (tmp_path / "h.xls").write_bytes(HIDING_XLS)
+    outcome = import_paths(db, [tmp_path / "h.xls"], now=NOW)
+    said = "was read with what is hidden in the workbook"
+    assert outcome.files[0].notes == (f"sheet 'A' {said}: 1 row and 1 column", f"sheet 'B' {said}: all of it")
+    stored = db.execute("SELECT taken_at, rest_v, drop_positive_v FROM readings ORDER BY taken_at").fetchall()
+    assert stored == [
+        ("2023-02-25T06:00:00", 12.6, None),
+        ("2023-02-26T06:00:00", 12.65, 0.105),
+        ("2023-02-27T06:00:00", 12.65, 0.105),
+    ]
+
+
 def test_an_opendocument_table_is_stored_and_what_is_repeated_stands_as_often(db: Database, tmp_path: Path) -> None:
     """Contract: empty rows that offices repeat to the end of the sheet are none; a cell that shows an error is said with its row."""
     far = row('<table:table-cell table:number-columns-repeated="16384"/>', more='table:number-rows-repeated="1048570"')
     wrong = cell("#DIV/0!", 'calcext:value-type="error"')
-    file = ods(tmp_path, HEAD, row(more='table:number-rows-repeated="2"'), of_day(1), of_day(2, rest=wrong), far)
+    first = of_day(1).replace("<table:table-row", '<table:table-row table:visibility="filter"')
+    file = ods(tmp_path, HEAD, row(more='table:number-rows-repeated="2"'), first, of_day(2, rest=wrong), far)
     outcome = import_paths(db, [file], now=NOW)
     assert (outcome.rows, outcome.stored, outcome.set_aside) == (2, 1, 1)
+    assert "hidden in the workbook: 1 row" in outcome.files[0].notes[0]
     assert "#DIV/0!" in reasons(db)[0]
     assert [one["rest_v"] for one in db.query("SELECT rest_v FROM readings")] == [12.6]
     assert [line for line, _ in rows_of(file, 6)] == [4, 5]

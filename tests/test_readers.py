@@ -16,6 +16,7 @@ from ingest.errors import FileRefused
 from ingest.importer import import_paths
 from ingest.readers import read_sheets
 from ingest.texts import sniff_delimiter
+from ingest.workbook_look import unit_shown
 
 
 def rows_of(file: Path, width: int, numeric: frozenset[int] = frozenset()) -> list[tuple[int, list[object]]]:
@@ -176,6 +177,32 @@ def test_what_a_workbook_hides_is_read_and_said(db: Database, tmp_path: Path) ->
     said = "was read with what is hidden in the workbook"
     assert outcome.files[0].notes == (f"sheet 'Sheet' {said}: 1 row and 1 column", f"sheet 'Old' {said}: all of it")
     assert outcome.stored == 2
+
+
+def test_units_that_only_a_cells_format_shows_are_read(db: Database, tmp_path: Path) -> None:
+    """45.5 °F is 7.5 °C; 50331 miles of 1.609344 km; a format of colours, dates, thousands or percent is no unit."""
+    book = openpyxl.Workbook()
+    book.active.append(HEADING.split(","))
+    row = reading(odometer_km=50331, temperature_c=45.5, crank_min_v=11400, crank_a=0.171, drop_positive_v=105)
+    texts = row.split(",")
+    book.active.append([*texts[:2], *map(float, texts[2:])])
+    formats = {
+        "C": '#,##0" mi"',
+        "D": '0.0\\ "°F"',
+        "E": '[Red]0.00" V"',
+        "F": '0"mV";-0"mV"',
+        "G": "0.000\\ \\k\\A",
+        "I": "0.0 [$mV]",
+    }
+    for column, one in formats.items():
+        book.active[f"{column}2"].number_format = one
+    book.save(tmp_path / "u.xlsx")
+    assert import_paths(db, [tmp_path / "u.xlsx"], now=NOW).stored == 1
+    names = "odometer_km, temperature_c, rest_v, crank_min_v, crank_a, drop_positive_v"
+    stored = db.execute(f"SELECT {names} FROM readings").fetchone()
+    assert stored == pytest.approx((81000.0, 7.5, 12.66, 11.4, 171.0, 0.105), abs=0.2)
+    assert stored[-1] == 0.105
+    assert [unit_shown(one) for one in ("General", '0.0," kA"', "[h]:mm", "0%", "dd.mm.yyyy", '"K-"000')] == [""] * 6
 
 
 def test_numbers_that_are_names_keep_their_zeros(db: Database, tmp_path: Path) -> None:
