@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 from samples_trace import RATES_HZ, TRUTHS, by_instruments, known_start, taken_apart
+from scipy.signal import lfilter
 
 from analysis.trace.find import find_starts
 from analysis.trace.record import Marks, Start, Trace, upright
@@ -225,6 +226,35 @@ def test_a_solenoids_amps_are_no_starter() -> None:
     found = find_starts(Trace(quiet.time_s, quiet.volts - 0.02 * drawn, quiet.amps + drawn))
     assert not found.marks
     assert [(one.kind, round(one.figure / 5)) for one in found.others] == [("coil", 4)]
+
+
+@pytest.mark.parametrize("factor", [0.1, 10.0])
+def test_amps_of_a_wrong_scale_are_left_out(factor: float) -> None:
+    """Volts lost over amps: 0.5 to 1 mΩ or 50 to 100 mΩ of a van whose battery has 5 to 10."""
+    whole = recorded(ONE, 5.0)
+    assert whole.amps is not None
+    start = only(replace(whole, amps=factor * whole.amps))
+    assert start.crank_a.missing == start.peak_a.missing == start.source_mohm.missing == "unlike volts"
+    assert "unlike volts" in start.cautions
+    assert start.crank_min_v.value == pytest.approx(only(whole).crank_min_v.value, abs=0.01)
+
+
+def test_amps_of_an_input_that_is_ac_coupled_are_not_steady() -> None:
+    """A first-order high pass of one second; the volts' answer to each stroke stays right."""
+    whole = recorded(ONE, 5.0)
+    assert whole.amps is not None
+    low = lfilter([1e-3], [1, 1e-3 - 1], whole.amps)
+    start = only(replace(whole, amps=whole.amps - low))
+    assert start.crank_a.missing == "unlike volts"
+    assert start.source_mohm.value == pytest.approx(only(whole).source_mohm.value, rel=0.1)
+
+
+def test_an_engine_that_catches_at_once_is_not_broken_off() -> None:
+    caught = recorded([Key(1.0, 1.25, 1.2)], 4.0)
+    start = only(caught)
+    assert start.ran
+    assert "caught" in start.cautions
+    assert "aborted" not in start.cautions
 
 
 def heated(trace: Trace) -> Trace:

@@ -88,6 +88,11 @@ class Levels:
     inrush_hz: float = stated(80.0, "1/s", 50.0, 100.0, "slower sampling misses the inrush's top, which is some 30 ms wide; our choice")
     charging_v: float = stated(0.4, "V per block", 0.2, 0.6, "above rest: the engine runs and charges; common practice")
     clipped_samples: int = stated(4, "samples", 3, 6, "equal extremes in a row that are the end of a range; our choice")
+    least_source_ohm: float = stated(0.001, "Ω per block", 0.0005, 0.0015,
+        "volts lost over amps: two large batteries side by side with a booster have more; our choice")
+    most_source_ohm: float = stated(0.04, "Ω per block", 0.03, 0.06, "the same: with more no starter turns; our choice")
+    polarised_times: float = stated(2.5, "1", 2.0, 3.5,
+        "the same over what the volts follow at once: polarisation hardly doubles it, from memory, 1.3 in simulated starts")
     settled_noise: float = stated(0.3, "1", 0.2, 0.5,
         "of the scatter over a stretch, in the error of its lowest or its one mean; our choice")
     unlike_strokes: float = stated(0.05, "1", 0.02, 0.1,

@@ -6,22 +6,34 @@ import numpy as np
 import pandas as pd
 
 from analysis.trace.choices import FINDING, LEVELS
-from analysis.trace.record import Array, Found, Marks, OtherLoad, Trace, blocks_of
+from analysis.trace.record import Array, Found, Marks, OtherLoad, Trace, between, blocks_of
 from analysis.trace.ripple import strokes_of
 from analysis.trace.signals import noise_sd, quiet_noise_sd, smoothed, thinned
 
 
 def find_starts(trace: Trace, *, system_v: int | None = None, cylinders: int | None = None) -> Found:
     """All starts of a trace with their marks; in the amps where they show any, else in the volts."""
+    blocks = blocks_of(trace, system_v)
     seen, cut = Found(()), False
-    for load, least in loads_of(trace, blocks_of(trace, system_v)):
+    for load, least in loads_of(trace, blocks):
         found = _starts_in(load, trace, least, cylinders)
-        own_cut = not found.marks and _on_from_the_first(load, trace, least)
-        if found.marks or (not own_cut and any(one.kind == "coil" for one in found.others)):
+        if found.marks and not _by_a_coil_alone(trace, found.marks[0], seen, blocks):
             return found
-        cut |= own_cut
+        cut |= _on_from_the_first(load, trace, least)
         seen = seen if seen.others else found
     return Found((), (OtherLoad(float(trace.time_s[0]), "cut"),)) if cut else seen
+
+
+def _by_a_coil_alone(trace: Trace, marks: Marks, of_amps: Found, blocks: int) -> bool:
+    """Whether volts go down by no more than what a weak battery loses by the amps of a solenoid."""
+    coil = [one.figure for one in of_amps.others if one.kind == "coil"]
+    if not coil or trace.volts is None:
+        return False
+    before, turning = (
+        trace.volts[between(trace, first, last)]
+        for first, last in ((marks.begin_s - LEVELS.rest_s, marks.begin_s), (marks.steady_s, marks.end_s))
+    )
+    return float(np.median(before) - np.median(turning)) < LEVELS.most_source_ohm * blocks * max(coil)
 
 
 def _on_from_the_first(load: Array, trace: Trace, least: float) -> bool:

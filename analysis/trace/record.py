@@ -12,11 +12,19 @@ from analysis.trace.choices import RECORDING
 Array = npt.NDArray[Any]
 Bound = Literal["", "at most", "at least"]
 Missing = Literal[
-    "", "not recorded", "nothing before", "too slow", "too short", "no ripple", "cylinders unknown", "no slope"
+    "",
+    "not recorded",
+    "nothing before",
+    "too slow",
+    "too short",
+    "no ripple",
+    "cylinders unknown",
+    "no slope",
+    "unlike volts",
 ]
 Caution = Literal[
     "clipped amps", "clipped volts", "zero moved", "zero unknown", "load before", "begins turning", "ends turning",
-    "aborted", "slow inrush",
+    "aborted", "caught", "slow inrush", "unlike volts", "amps sink",
 ]  # fmt: skip
 
 

@@ -10,7 +10,7 @@ from analysis.trace.levels import NOT_RECORDED, inrush_top, lowest_steady, mean_
 from analysis.trace.record import Array, Bound, Caution, Marks, Measured, Start, Trace, between, blocks_of
 from analysis.trace.ripple import Strokes, evenness, rpm_of, strokes_of
 from analysis.trace.signals import at_end_of_range, noise_sd, running_mean, smoothed
-from analysis.trace.slope import source_resistance
+from analysis.trace.slope import MOHM_PER_OHM, source_resistance
 
 SWAPPED: dict[Bound, Bound] = {"": "", "at least": "at most", "at most": "at least"}
 
@@ -37,16 +37,18 @@ def measure_start(
     cautions: dict[Caution, float] = {}
     rest, drawn = rest_of(trace, marks, span, blocks)
     low, in_ripple = lowest_steady(trace, turning, strokes)
-    (peak, amps, source), zero_a = _of_amps(trace, marks, turning, strokes, span, cautions)
+    of_amps, zero_a = _of_amps(trace, marks, turning, strokes, span, cautions)
+    peak, amps, source = _beside_volts(of_amps, rest, low, blocks, cautions)
     if drawn:
         cautions["load before"] = drawn
-    _mind_edges(trace, marks, turning, cautions)
+    ran = _ran(trace, marks, rest, span, blocks)
+    _mind_edges(trace, marks, turning, cautions, ran=ran)
     return Start(
         marks=marks, rest_v=rest, crank_dip_v=_dip(trace, marks, cautions), crank_min_v=low,
         ripple_low_v=in_ripple, peak_a=peak, crank_a=amps, crank_s=_seconds(trace, marks, cautions, falls_s),
         firing_hz=Measured(strokes.hz, strokes.se, missing=strokes.missing), crank_rpm=_speed(strokes, cylinders),
         source_mohm=source, even=evenness(strokes, trace.rate_hz, cylinders),
-        ran=_ran(trace, marks, rest, span, blocks), zero_a=zero_a, cautions=cautions,
+        ran=ran, zero_a=zero_a, cautions=cautions,
     )  # fmt: skip
 
 
@@ -117,6 +119,25 @@ def _of_amps(
     return (peak, steady, source), float(np.interp(marks.begin_s, trace.time_s, zero.amps))
 
 
+def _beside_volts(
+    of_amps: tuple[Measured, Measured, Measured], rest: Measured, low: Measured, blocks: int, cautions: dict[Caution, float]
+) -> tuple[Measured, Measured, Measured]:  # fmt: skip
+    """Peak, steady amps and source resistance, without those that the volts contradict: a clamp's wrong scale, an input that
+    is AC coupled."""
+    peak, amps, source = of_amps
+    if amps.value is None or rest.value is None or low.value is None or low.bound or amps.bound:
+        return of_amps
+    ohm = (rest.value - low.value) / max(amps.value, LEVELS.zero_unknown_a)
+    none = Measured(missing="unlike volts")
+    if not LEVELS.least_source_ohm * blocks <= ohm <= LEVELS.most_source_ohm * blocks:
+        cautions["unlike volts"] = MOHM_PER_OHM * ohm
+        return none, none, none
+    if source.value is not None and MOHM_PER_OHM * ohm > LEVELS.polarised_times * source.value:
+        cautions["amps sink"] = amps.value
+        return peak, none, source
+    return of_amps
+
+
 def _with_zero(found: Measured, se: float) -> Measured:
     return found if found.se is None else replace(found, se=float(np.hypot(found.se, se)))
 
@@ -134,14 +155,16 @@ def _dip(trace: Trace, marks: Marks, cautions: dict[Caution, float]) -> Measured
     return top if top.value is None else replace(top, value=-top.value, bound=SWAPPED[top.bound])
 
 
-def _mind_edges(trace: Trace, marks: Marks, turning: Marks, cautions: dict[Caution, float]) -> None:
+def _mind_edges(
+    trace: Trace, marks: Marks, turning: Marks, cautions: dict[Caution, float], *, ran: bool | None
+) -> None:  # fmt: skip
     """What the trace's ends and its rate take away."""
     if marks.begin_s - float(trace.time_s[0]) < 2 / trace.rate_hz:
         cautions["begins turning"] = marks.begin_s
     if float(trace.time_s[-1]) - marks.end_s < 2 / trace.rate_hz:
         cautions["ends turning"] = marks.end_s
     elif turning.end_s - turning.steady_s < LEVELS.least_steady_s:
-        cautions["aborted"] = marks.end_s - marks.begin_s
+        cautions["caught" if ran else "aborted"] = marks.end_s - marks.begin_s
     if LEVELS.lowest_hz <= trace.rate_hz < LEVELS.inrush_hz:
         cautions["slow inrush"] = trace.rate_hz
 

@@ -26,17 +26,22 @@ MISSING: Final[dict[Missing, str]] = {
     "no ripple": "no strokes stand out in the ripple",
     "cylinders unknown": "the number of cylinders is not known",
     "no slope": "the amps change too little, or noise hides it",
+    "unlike volts": "does not fit the volts",
 }
 DIP_TOO_SLOW: Final = f"sampled slower than {LEVELS.lowest_hz:g} times a second: no lowest volts"
 CAUTIONS: Final[dict[Caution, str]] = {
     "clipped amps": "The amps stand at the end of the range, {} A: the peak was higher.",
     "clipped volts": "The volts stand at the end of the range, {} V: they went lower.",
-    "zero moved": "After the start the clamp did not come back to its zero ({} A): the zero is taken from before only.",
+    "zero moved": "After the start the amps stay at {} A, as it charges or the clamp drifted: the zero is taken from before only.",
     "zero unknown": "Nothing before or after the start shows the clamp's zero: ± {} A on all amps.",
     "load before": "Something drew before the start: the volts had gone down by {} V. Rest volts are those before that.",
     "begins turning": "The trace begins at {} s with the starter on: inrush, rest volts and cranking time are not whole.",
     "ends turning": "The trace ends at {} s with the starter on: the cranking time is longer.",
     "aborted": "Broken off after {} s: no steady turning, so no steady values.",
+    "caught": "The engine ran after {} s: no steady turning, so no steady values.",
+    "unlike volts": "The volts lost over the amps would be a battery of {} mΩ: look at the clamp's scale, and whether its input is AC "
+    "coupled; the amps are left out.",
+    "amps sink": "The steady amps, {} A, are too few for the volts lost: an input that is AC coupled lets them sink; they are left out.",
     "slow inrush": "At {} samples a second the top of the inrush falls between samples: peak and dip are bounds.",
 }
 EVEN_HINT: Final = (
