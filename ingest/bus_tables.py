@@ -17,14 +17,23 @@ from ingest.vocabulary import folded, unit_in_heading
 
 _PID = re.compile(r"^(?:pid\s*)?(?:0x)?(?:01\s?)?(?:0x)?(0c|42|05|46)$")
 _NAMES = (  # the first that fits; a vehicle's speed is no engine's, oil and intake are no coolant
-    (ENGINE_RPM, re.compile(r"\brpm\b|engine ?speed|\beng ?spe?e?d\b|drehzahl|u/min|tr/min|regime moteur")),
+    (
+        ENGINE_RPM,
+        re.compile(
+            r"\brpm\b|engine ?speed|\beng ?spe?e?d\b|drehzahl|u/min|tr/min|regime moteur|\bgiri\b|toerental|varvtal|\bobroty"
+        ),
+    ),
     (
         BATTERY_V,
         re.compile(r"\bvolt(?:s|age)?\b|\bbatt?\w* ?m?v(?:olt\w*)?\b|\bbatt?\w* .*pot|\b[uv] ?batt?\w*\b|spannung"),
     ),
-    (COOLANT_C, re.compile(r"coolant|kuhlmittel|kuhlwasser|refroidissement")),
-    (AMBIENT_C, re.compile(r"ambient|outside|aussen|\bexterieur")),
+    (
+        COOLANT_C,
+        re.compile(r"coolant|\bect\b|kuhlmittel|kuhlwasser|refroidissement|refrigerante|koelvloeistof|kylv[ae]"),
+    ),
+    (AMBIENT_C, re.compile(r"ambient|\baat\b|outside|aussen|\bexterieur")),
 )
+_BATTERY = re.compile(r"^batt?(?:ery|erie)?$")  # alone it may be its charge or temperature: its unit tells
 _NOT = re.compile(r"vehicle speed|sensor|o2|lambda|\bair flow|fuel|oil|intake|throttle|pedal|turbo|crank")
 TIME = re.compile(
     r"\btime|timestamp|zeit|\bheure\b|\btemps\b|\bhora\b|\btiempo|elapsed|\bseconds?\b|^ts?$|^t \w+$|^m?s$"
@@ -54,6 +63,8 @@ def signal_of(heading: str) -> str:
         return PIDS[int(pid[1], 16)].signal
     if _NOT.search(text):
         return ""
+    if _BATTERY.match(text) and unit_in_heading(heading).casefold() in ("v", "mv"):
+        return BATTERY_V
     return next((signal for signal, words in _NAMES if words.search(text)), "")
 
 

@@ -215,6 +215,7 @@ def test_a_time_of_day_goes_on_past_midnight(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("heading", "signal"),
     [
+        ("ECT (°C)", COOLANT_C), ("Battery (mV)", BATTERY_V), ("Battery (%)", ""), ("AAT (°C)", AMBIENT_C), ("Toerental", ENGINE_RPM),
         ("Engine RPM (rpm)", ENGINE_RPM), ("EngSpeed", ""), ("Vehicle speed (km/h)", ""), ("PID 0C", ENGINE_RPM),
         ("Control module voltage (V)", BATTERY_V), ("O2 sensor voltage", ""), ("Kühlmitteltemperatur", COOLANT_C),
         ("volts", BATTERY_V), ("vbat", BATTERY_V), ("U_batt", BATTERY_V), ("battery_mv", BATTERY_V), ("O2 sensor volts", ""),
