@@ -13,11 +13,15 @@ from typing import Any
 
 import pandas as pd
 import pytest
+from reportlab.lib.units import mm
+from reportlab.platypus import LongTable, Paragraph
 from samples_screens import assessed, readings_of, worst_unit
 
 from analysis.bay.next_measurement import CANDIDATES
+from analysis.circuit.limits import default_limits
 from dashboard.files import paper, pieces
 from dashboard.words import safety
+from dashboard.words.limit_lines import limit_lines
 from dashboard.words.list_row import list_row
 from dashboard.words.reasons import OUTCOME_WORDS
 from ingest.records import WeeklyList
@@ -107,6 +111,20 @@ def test_the_bay_sheet_has_a_box_for_every_outcome() -> None:
     unit = paper.BayUnit("T-1", "ridge", "van", 12, "", {}, None, {})
     page = "".join(str(f) for f in paper._bay_page(unit, fahrenheit=False))
     assert all(words in page for words in OUTCOME_WORDS.values())
+    assert pages(paper.bay_pdf([unit])) == 1
+
+
+def test_no_limit_on_a_bay_sheet_runs_into_the_row_below() -> None:
+    """The longest limits there are: of 24 V in °F, drops in mV; every row as high as its highest cell, all on one page."""
+    limits = limit_lines(default_limits(24), usual_a=400.0, fahrenheit=True, drops_mv=True)
+    last = dict.fromkeys(limits, 23.45)
+    unit = paper.BayUnit("T-1" * 12, "ridge", "van", 24, "Due: service on 24 Nov 2026.", last, None, limits)
+    table = next(f for f in paper._bay_page(unit, fahrenheit=True) if isinstance(f, LongTable))
+    assert "load-test table" in "".join(cell.text for row in table._cellvalues for cell in row if hasattr(cell, "text"))
+    table.wrap(pieces.PORTRAIT_MM * mm, 1000 * mm)
+    for row, high in zip(table._cellvalues, table._rowHeights, strict=True):
+        cells = [(c, width) for c, width in zip(row, table._colWidths, strict=True) if isinstance(c, Paragraph)]
+        assert all(cell.wrap(width - 6, 1000 * mm)[1] <= high for cell, width in cells)
     assert pages(paper.bay_pdf([unit])) == 1
 
 

@@ -5,11 +5,13 @@ Truth: readings whose volts are worked out by hand in `test_where_volts_go`.
 
 from __future__ import annotations
 
+import itertools
 import re
 
 import pytest
 from reportlab.graphics.shapes import Drawing, Rect, String
 from reportlab.lib.units import mm
+from reportlab.pdfbase.pdfmetrics import stringWidth
 from test_paper import drawing as page_marks
 from test_where_volts_go import BY_HAND, taken
 
@@ -33,8 +35,19 @@ def test_the_bars_are_the_screen_s() -> None:
 
 def test_it_is_low_enough_for_a_work_order_and_prints() -> None:
     drawn = volts_drawing(taken(BY_HAND, coming_c=-10.0), fahrenheit=True)
-    assert drawn.height <= 40.001 * mm
+    assert drawn.height <= 49.001 * mm
     assert len(re.findall(rb"\bre\b", page_marks(build([drawn], title="t", wide=False)))) >= 15
+
+
+def test_no_words_are_wider_than_the_paper_nor_over_each_other() -> None:
+    """Three parts over their limits need a second line beneath each bar; PDF units, Vera's own widths."""
+    over = BY_HAND | {"drop_positive_v": 0.55, "drop_contacts_v": 0.66}
+    drawn = volts_drawing(taken(over, coming_c=-18.0), fahrenheit=True)
+    said = [one for one in drawn.contents if isinstance(one, String) and one.textAnchor == "start"]
+    assert sum("at most" in one.text for one in said) >= 4
+    assert all(0 <= one.x + stringWidth(one.text, one.fontName, one.fontSize) <= WIDE for one in said)
+    lines = sorted((one.y, one.fontSize) for one in said)
+    assert all(high - low >= 0.95 * size for (low, size), (high, _) in itertools.pairwise(lines) if high > low)
 
 
 def test_a_share_that_nobody_measured_is_white_and_dashed() -> None:

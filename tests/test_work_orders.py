@@ -146,7 +146,7 @@ def test_one_page_a_visit_whatever_is_typed(order: WorkOrder) -> None:
     vehicle = {**order.vehicle, "unit": HOSTILE[:64], "vehicle_class": HOSTILE[:64]}
     most = to_measure(["control_circuit", "positive_cable"])
     assert (
-        pages(work_orders_pdf([replace(order, measure=most)], pictures={order.visit["unit"]: Spacer(1, 40 * mm)})) == 1
+        pages(work_orders_pdf([replace(order, measure=most)], pictures={order.visit["unit"]: Spacer(1, 49 * mm)})) == 1
     )
     worst = replace(order, visit=wide, vehicle=vehicle, why=(HOSTILE,) * 4, measure=most)
     assert pages(work_orders_pdf([worst, order])) <= 3

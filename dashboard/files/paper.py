@@ -123,7 +123,7 @@ def _list_row(
     cold = cold_words(row["coldest_start_c"], fahrenheit=in_f)
     change = str(row.get("change", ""))
     by = by_when(row["act_by"], body["as_of"], missing="–")
-    decided = printable(f"{weekly.decision_words(decision)} {decision['reason']}") if decision else ""
+    decided = printable(weekly.decision_with_reason(decision)) if decision else ""
     return [
         para(str(row.get("rank", "")), 8, bold=True),
         para(
@@ -190,7 +190,7 @@ def unit_pdf(
         Spacer(1, 2 * mm),
         *[para(f"• {sentence(reason.rstrip('.'))}.", 8.5) for reason in reasons],
         Spacer(1, 2 * mm),
-        para(say.WHAT_TO_DO.format(action=sentence(with_caution(str(row["action"])))), 9),
+        para(say.WHAT_TO_DO.format(action=sentence(with_caution(str(row["action"])).rstrip("."))), 9),
         para(say.MEASURE_NEXT.format(what=sentence(with_caution(row["next_test"] or vehicle_words.ENOUGH))), 9),
         Spacer(1, 3 * mm),
         *([volts_drawing(volts, fahrenheit=fahrenheit), Spacer(1, 3 * mm)] if volts is not None else []),
@@ -288,6 +288,7 @@ def _repair_lines(repairs: pd.DataFrame) -> list[Flowable]:
 # --- blank sheets for the bay ----------------------------------------------------------------------------------------
 
 BAY_ROWS_MM, HIGHEST_ROW_MM = 134, 11  # room for the rows of a bay sheet, and the height of one where few; our choice
+UNIT_HIGH = 15.5  # [pt] a line of a unit with what a cell leaves above and below; the rest of the row is to write in
 
 
 def bay_pdf(units: Iterable[BayUnit], *, fahrenheit: bool = False) -> bytes:
@@ -304,13 +305,19 @@ def _bay_page(unit: BayUnit, *, fahrenheit: bool) -> list[Flowable]:
     heads = say.bay_heads(day(unit.last_on))
     rows: list[Sequence[Any]] = [[para(h, 9, bold=True) for h in heads]]
     asked = {name: QUANTITIES[name] for _, names in STEPS for name in names}
+    room = min(HIGHEST_ROW_MM, BAY_ROWS_MM / len(asked)) * mm - UNIT_HIGH
     for name, quantity in asked.items():
         last, measured_in = unit.last.get(name), own_unit(quantity.unit, fahrenheit=fahrenheit)
         cell = reading_cell(name, last, fahrenheit=fahrenheit)
         shown = f"{cell} {measured_in}" if cell else ""
         label = f"{quantity.label}: {quantity.where}" if quantity.where else quantity.label
         rows.append(
-            [para(label, 8.5), para(printable(unit.limits.get(name, "")), 8), para(shown, 10), para(measured_in, 8)]
+            [
+                para(label, 8.5),
+                para(whole(printable(unit.limits.get(name, ""))), 8),
+                para(shown, 10),
+                [para(measured_in, 8), Spacer(1, room)],
+            ]
         )
     return [
         para(say.VEHICLE.format(unit=printable(unit.unit)), 18, bold=True),
@@ -322,7 +329,7 @@ def _bay_page(unit: BayUnit, *, fahrenheit: bool) -> list[Flowable]:
         Table([[para(say.DAY_AND_TIME, 9), "", para(say.MEASURED_BY, 9), ""]], colWidths=[w * mm for w in (26, 66, 26, 66)],
               rowHeights=[9 * mm], style=TableStyle([("BOX", (0, 0), (-1, -1), 0.4, (0, 0, 0))])),
         Spacer(1, 3 * mm),
-        grid(rows, [w * mm for w in (74, 46, 30, 34)], heights=min(HIGHEST_ROW_MM, BAY_ROWS_MM / len(asked)) * mm),
+        grid(rows, [w * mm for w in (66, 56, 29, 33)]),
         Spacer(1, 4 * mm),
         tick_boxes(every_page.HOW_STARTED, list(OUTCOME_WORDS.values())),
         Spacer(1, 3 * mm),

@@ -1,12 +1,13 @@
 """Where the volts go, on paper: the bars of the screens in black, grey and white, with the volts written beneath."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 import pandas as pd
 from reportlab.graphics.shapes import Drawing, Line, Polygon, Rect, String
 from reportlab.lib.colors import Color, black, white
 from reportlab.lib.units import mm
+from reportlab.pdfbase.pdfmetrics import stringWidth
 
 from analysis.bay.where_volts_go import BATTERY, CIRCUIT, MOTOR, WhereVoltsGo
 from dashboard.charts.volts_bar import WIDE_ENOUGH, bars_of, share_left, top_v
@@ -14,8 +15,9 @@ from dashboard.files.pieces import BOLD, PORTRAIT_MM, REGULAR, printable_plain
 from dashboard.words import volts_words
 from dashboard.words.plain_text import number
 
-WIDE, TALL, MARK = PORTRAIT_MM * mm, 4 * mm, 1.1 * mm
-EACH, HEAD, FOOT = 10.5 * mm, 5.5 * mm, 3 * mm  # of a bar with its words, of the title, of the key
+WIDE, TALL, MARK = PORTRAIT_MM * mm, 3.8 * mm, 1 * mm
+EACH, HEAD, FOOT = 10.8 * mm, 5.5 * mm, 3 * mm  # of a bar with its words, of the title, of the key
+LEGEND_PT, LINE = 6, 2.4 * mm  # letters of the volts beneath a bar, and a line of them more
 GREYS: Final = {
     BATTERY: 0.35,
     "positive_cable": 0.0,
@@ -28,17 +30,19 @@ GREYS: Final = {
 
 
 def volts_drawing(found: WhereVoltsGo, *, fahrenheit: bool) -> Drawing:
-    """The bars beneath each other, 40 mm high at most; of a reading without bars the reason alone."""
+    """The bars beneath each other, 41 mm high, 49 mm where their volts need a second line; of a reading without bars the reason alone."""
     names, top = bars_of(found), top_v(found)
-    drawing = Drawing(WIDE, HEAD + len(names) * EACH + (FOOT if names else HEAD))
+    beneath = {name: _legend(found.bar(name)) for name in names}
+    high = {name: EACH + (len(lines) - 1) * LINE for name, lines in beneath.items()}
+    drawing = Drawing(WIDE, HEAD + sum(high.values()) + (FOOT if names else HEAD))
     y = drawing.height - 3 * mm
     drawing.add(_words(0, y, volts_words.TITLE, 9, bold=True))
     if found.why_not:
         drawing.add(_words(32 * mm, y, volts_words.to_do(found, fahrenheit=fahrenheit), 7))
     y -= 1 * mm
     for name in names:
-        _add_bar(drawing, found.bar(name), top, y - EACH, fahrenheit=fahrenheit)
-        y -= EACH
+        y -= high[name]
+        _add_bar(drawing, found.bar(name), top, y, beneath[name], fahrenheit=fahrenheit)
     if names:
         drawing.add(_words(0, 1 * mm, volts_words.PAPER_MARKS, 5.8))
     return drawing
@@ -48,13 +52,26 @@ def _words(x: float, y: float, text: str, size: float, *, bold: bool = False) ->
     return String(x, y, printable_plain(text), fontName=BOLD if bold else REGULAR, fontSize=size)
 
 
-def _add_bar(drawing: Drawing, own: pd.DataFrame, top: float, y: float, *, fahrenheit: bool) -> None:
-    """One bar with its limits, its title above and its volts beneath; `y`: the lower edge of all that."""
-    rows, foot = own.to_dict("records"), y + 3.1 * mm
+def _legend(own: pd.DataFrame) -> list[str]:
+    """The volts of a bar's segments, in as many lines as fit the width."""
+    lines = [""]
+    for row in own.to_dict("records"):
+        said = f"{volts_words.SEGMENT_WORDS[row['segment']]} {volts_words.volts_said(row)}"
+        longer = f"{lines[-1]}; {said}" if lines[-1] else said
+        fits = stringWidth(printable_plain(longer), REGULAR, LEGEND_PT) <= WIDE
+        lines = [*lines[:-1], longer] if fits else [*lines, said]
+    return lines
+
+
+def _add_bar(
+    drawing: Drawing, own: pd.DataFrame, top: float, y: float, beneath: Sequence[str], *, fahrenheit: bool
+) -> None:
+    """One bar with its limits, its title above and the lines of its volts beneath; `y`: the lower edge of all that."""
+    rows, foot = own.to_dict("records"), y + 3.5 * mm + (len(beneath) - 1) * LINE
     title = volts_words.bar_title(own, fahrenheit=fahrenheit)
-    legend = "; ".join(f"{volts_words.SEGMENT_WORDS[row['segment']]} {volts_words.volts_said(row)}" for row in rows)
-    drawing.add(_words(0, foot + TALL + 1.3 * mm, title, 6.5, bold=True))
-    drawing.add(_words(0, y + 0.3 * mm, legend, 6))
+    drawing.add(_words(0, foot + TALL + 1.4 * mm, title, 6.5, bold=True))
+    for below, line in enumerate(beneath):
+        drawing.add(_words(0, foot - 2.8 * mm - below * LINE, line, LEGEND_PT))
     for row in rows:
         x, to = WIDE * share_left(row["from_v"], top), WIDE * share_left(row["to_v"], top)
         grey, pale = GREYS[row["segment"]], volts_words.is_pale(row)

@@ -64,12 +64,9 @@ def para(text: str, size: float = 8, *, bold: bool = False) -> Paragraph:
     return Paragraph(text, _style(size, bold=bold))
 
 
-def grid(rows: Sequence[Sequence[Any]], widths: Sequence[float], *, heights: float | None = None) -> Table:
+def grid(rows: Sequence[Sequence[Any]], widths: Sequence[float]) -> Table:
     """A table with its first row as heading, on every page that it goes on to."""
-    table = LongTable(
-        [list(row) for row in rows], colWidths=list(widths), repeatRows=1,
-        rowHeights=None if heights is None else [None, *([heights] * (len(rows) - 1))],
-    )  # fmt: skip
+    table = LongTable([list(row) for row in rows], colWidths=list(widths), repeatRows=1)
     table.setStyle(
         TableStyle(
             [

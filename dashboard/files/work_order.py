@@ -57,7 +57,7 @@ def work_orders_pdf(
 ) -> bytes:
     """A sheet for every order; ValueError for none.
 
-    pictures: drawings of vehicles by their number, no higher than some 40 mm, put between what is known and what is asked.
+    pictures: drawings of vehicles by their number, no higher than some 49 mm, put between what is known and what is asked.
     """
     if not orders:
         raise ValueError("there is no visit to print a work order for")
@@ -83,9 +83,9 @@ def _sheet(order: WorkOrder, picture: Flowable | None, *, fahrenheit: bool) -> l
         Spacer(1, 1.5 * mm),
         para(SAFE_NOTE, 7),
         Spacer(1, 2 * mm),
-        *([picture, Spacer(1, 2 * mm)] if picture is not None else []),
+        *([picture, Spacer(1, 1 * mm)] if picture is not None else []),
         _measures(order, fahrenheit=fahrenheit),
-        Spacer(1, 3 * mm),
+        Spacer(1, 2 * mm),
         *_report(str(visit["parts"][0]) if len(visit["parts"]) else ""),
     ]
 
@@ -131,10 +131,10 @@ def _measures(order: WorkOrder, *, fahrenheit: bool) -> Table:
         )
         where = f": {quantity.where}" if quantity.where else ""
         rows.append([
-            para(f"{quantity.label}{where}, {unit}", 8), para(printable(order.limits.get(name, "")), 7), para(cell, 9),
+            para(f"{quantity.label}{where}, {unit}", 8), para(whole(printable(order.limits.get(name, ""))), 7), para(cell, 9),
             Spacer(1, ROW_MM * mm), "",
         ])  # fmt: skip
-    return grid(rows, [w * mm for w in (66, 50, 22, 23, 23)])
+    return grid(rows, [w * mm for w in (66, 54, 20, 22, 22)])
 
 
 def _report(part: str) -> list[Flowable]:
@@ -148,7 +148,7 @@ def _report(part: str) -> list[Flowable]:
         tick_boxes(every_page.WHAT_DONE, [*ACTIONS, f"{visit_words.SOMETHING_ELSE}: ..............."]),
         Spacer(1, 2 * mm),
         Table([who, [para(visit_words.REMARKS, 9), *[""] * 5]], colWidths=[w * mm for w in (18, 56, 26, 46, 14, 24)],
-              rowHeights=[9 * mm, 15 * mm],
+              rowHeights=[9 * mm, 11 * mm],
               style=TableStyle([("BOX", (0, 0), (-1, 0), 0.4, (0, 0, 0)), ("BOX", (0, 1), (-1, 1), 0.4, (0, 0, 0)),
                                 ("VALIGN", (0, 0), (-1, 0), "MIDDLE"), ("SPAN", (0, 1), (-1, 1)), ("VALIGN", (0, 1), (-1, 1), "TOP")])),
     ]  # fmt: skip
