@@ -26,7 +26,7 @@ def code_button(base: str, units: Sequence[str], name: str, label: str) -> None:
         return paper.codes_pdf(addresses)
 
     if reception.may(Act.CODES):
-        downloads.pdf_button(label, make, name, key="codes_pdf", disabled=not (units and base))
+        downloads.pdf_button(label, make, name, key="codes_pdf", disabled=not (units and base) or only_here(base))
 
 
 def code_reach(base: str) -> None:

@@ -10,6 +10,7 @@ import streamlit as st
 from analysis.backtest.right_part import right_part
 from analysis.plan.done import Outdated
 from analysis.plan.replacement_plan import ReplacementPlan
+from dashboard.desk.addresses import only_here
 from dashboard.desk.planning import load_plan, outdated_visits
 from dashboard.desk.work_orders import chosen_visits
 from dashboard.files.work_order import printed_orders
@@ -111,7 +112,7 @@ def orders_button(visits: Sequence[Mapping[str, Any]], name: str, label: str) ->
                 raise ValueError("there is no plan on record; allowed are visits of the newest plan")
             since = outdated_visits(db, plan, session.today())
             chosen = [visit for visit in chosen_visits(plan, since=since) if visit["uid"] in wanted]
-            return printed_orders(db, plan, chosen, base=base, fahrenheit=in_f, since=since)
+            return printed_orders(db, plan, chosen, base="" if only_here(base) else base, fahrenheit=in_f, since=since)
 
     downloads.pdf_button(label, make, name, key="work_orders_pdf", disabled=not visits)
 
