@@ -18,7 +18,7 @@ from ingest.file_kinds import in_blocks, is_bus_log, is_heading, kind_of_table, 
 from ingest.layout import Layout, combined_headings, is_of_units, is_own, own_layout, source_layout
 from ingest.readers import read_sheets
 from ingest.sheets import Sheet, cell_text
-from ingest.sources import IGNORE, MOST_HEADING_ROWS, WORK, ZONE_SHOWN, missing_columns, parse_source
+from ingest.sources import IGNORE, ITS_TITLE, MOST_HEADING_ROWS, WORK, ZONE_SHOWN, missing_columns, parse_source
 from ingest.values import (
     ORDERS,
     UTC_MARK,
@@ -51,6 +51,8 @@ LOWEST_OF = (
 )
 CLAMP_OF = {ours: name for name, (ours, _) in CLAMP_COLUMNS.items()}  # by column of ours, that of a clamp's millivolts
 DATED_BY = {"readings": "taken_at", "units": "in_service", "repairs": "done_on", "lows": "date"}
+ALL_SHEETS = ("sheet", '"*"')
+_BY_TITLES = f', as unit = "{ITS_TITLE}" where that is the vehicle\'s number'
 OF_A_TIME = ("taken_at", "taken_on", "taken_time")
 _IN_UTC = re.compile(rf"[0-9]\s*{UTC_MARK}$")
 _SAYS_UTC = re.compile(r"\b(?:utc|gmt|zulu)\b", re.IGNORECASE)
@@ -88,7 +90,11 @@ class Described:
         needed = missing_columns((target for _, target in self.columns), self.table)
         return (
             *open_date,
-            *(f"columns: which heading is {n!r}? It must be there, or stand under [constants]" for n in needed),
+            *(
+                f"columns: which heading is {n!r}? It must be there, or stand under [constants]"
+                f"{_BY_TITLES if n == 'unit' and ALL_SHEETS in self.reading else ''}"
+                for n in needed
+            ),
         )
 
     def toml(self) -> str:
@@ -232,15 +238,20 @@ def draft_source(path: str | Path, sheet_name: str = "") -> Draft:
     decimal, thousands = _number_marks(columns, notes)
     _settle_units(columns, decimal, thousands, notes)
     order, utc = _date_order(columns, notes), _utc_question(columns)
+    others = [other for other in found if other[0] is not sheet]
+    alike = (
+        bool(others)
+        and all(other.headings == region.headings for _, other in others)
+        and not any(column.target == "unit" for column in columns)
+    )
     described = Described(
         sheet.file, region.table, tuple((column.heading, column.target) for column in headed), decimal, thousands, order,
-        _layout(sheet, region, len(sheets)), scales,
+        _layout(sheet, region, len(sheets), alike=alike), scales,
         {**notes.top, **{_of_heading(column.heading): column.doubt for column in headed if column.doubt}}, "".join(notes.questions),
         "?" if utc else "", utc,
     )  # fmt: skip
     kind = f"taken for {TAKEN_FOR[region.table.name]}: {region.understood} of {len(headed)} headings are understood"
-    others = tuple(other.name for other, _ in found if other is not sheet)
-    return Draft(described, kind, tuple(notes.unsure), others)
+    return Draft(described, kind, tuple(notes.unsure), () if alike else tuple(other.name for other, _ in others))
 
 
 @dataclass
@@ -570,12 +581,12 @@ def toml_text(text: str) -> str:
     return '"' + re.sub(r"[\x00-\x1f\x7f]", lambda m: f"\\u{ord(m[0]):04x}", escaped) + '"'
 
 
-def _layout(sheet: Sheet, region: _Region, sheets: int) -> tuple[tuple[str, str], ...]:
+def _layout(sheet: Sheet, region: _Region, sheets: int, *, alike: bool) -> tuple[tuple[str, str], ...]:
     """Where the heading stands and how the file is written, as keys of a description."""
     first = sheet.head_lines[region.start]
     pairs = [("skip_rows", str(first - 1)), ("heading_rows", str(region.rows))]
     if sheet.is_workbook and sheets > 1:
-        pairs.append(("sheet", toml_text(sheet.name)))
+        pairs.append(ALL_SHEETS if alike else ("sheet", toml_text(sheet.name)))
     if not sheet.is_workbook:
         encoding = "utf-8" if sheet.encoding == "utf-8-sig" else sheet.encoding
         pairs += [

@@ -17,7 +17,7 @@ from ingest.drafting import likely_heading, no_table_of_readings
 from ingest.errors import DatabaseTrouble, FileRefused, NotDescribed, SourceProblem
 from ingest.fields import TABLES, UNITS
 from ingest.layout import Layout, is_own, own_layout, own_name, source_layout
-from ingest.one_vehicle import refuse_another_vehicle, vehicle_for_all
+from ingest.one_vehicle import by_their_titles, refuse_another_vehicle, vehicle_for_all
 from ingest.outcome import FileOutcome, Outcome
 from ingest.readers import SUFFIXES, read_sheets
 from ingest.record_check import kept_rows
@@ -134,11 +134,15 @@ def _look_into(path: Path, described: Source | None, known: Sequence[Source]) ->
         sheets = _sheets(path, described)
         found, unknown = [], []
         for sheet in sheets:
-            layout = _layout(path, sheet, described, known)
-            if layout is None:
+            fitting = _layout(path, sheet, described, known)
+            if fitting is None:
                 unknown.append(sheet)
             else:
-                found.append(layout)
+                found.append(fitting)
+        if not found and described is None and sheets[0].is_workbook:
+            titled = [(sheet, own_layout(sheet, named=path.stem, by_title=True)) for sheet in unknown]
+            found = [(sheet, layout) for sheet, layout in titled if layout]
+            unknown = [sheet for sheet, layout in titled if not layout]
         if not found:
             if described is None and (what := no_table_of_readings(path, sheets)):
                 raise FileRefused(f"it {what}")
@@ -279,7 +283,12 @@ def _import_sheets(db: Database, job: _Job, now: datetime, by: str, progress: Pr
 
     result = FileOutcome(_name(job.path), source=sources, notes=job.notes)
     origin_id: int | None = None
-    for sheet, layout in job.sheets:
+    sheets = by_their_titles(job.sheets, load_context(db, now))
+    if named := [f"{sheet.name!r} is {layout.constants['unit']}" for sheet, layout in sheets if layout.by_title]:
+        more = f" and {len(named) - HEADINGS_SHOWN} more" if len(named) > HEADINGS_SHOWN else ""
+        note = f"every row taken for the vehicle that the title of its sheet names: {', '.join(named[:HEADINGS_SHOWN])}{more}"
+        result = replace(result, notes=(*result.notes, note))
+    for sheet, layout in sheets:
         batch = batch_of(layout, sheet.blocks(layout.heading_line, layout.width, layout.numeric), told)
         if not len(batch) and len(job.sheets) == 1:
             raise FileRefused("it has a heading but no rows; there is nothing to import")
@@ -351,7 +360,7 @@ def _notes(layout: Layout, batch: Batch) -> tuple[str, ...]:
             unknown = [one for one in unknown if one not in theirs]
     if unknown:
         notes.append(f"columns not known to us, kept as they are beside the rows: {', '.join(unknown)}")
-    if unit := vehicle_for_all(layout):
+    if (unit := vehicle_for_all(layout)) and not layout.by_title:
         notes.append(f"every row taken for {unit}, as the source description says (constants)")
     if batch.ignored:
         notes.append(f"{counted(batch.ignored, 'row')} left out, as the source description says (ignore_rows)")

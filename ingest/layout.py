@@ -21,7 +21,7 @@ from ingest.fields import (
     own_unit,
 )
 from ingest.sheets import Sheet
-from ingest.sources import IGNORE, PARTIAL, WORK, Source, columns_filled, heading_key, target_of
+from ingest.sources import IGNORE, ITS_TITLE, PARTIAL, WORK, Source, columns_filled, heading_key, target_of
 from ingest.values import (
     ORDERS,
     DateOrder,
@@ -63,6 +63,7 @@ class Layout:
     constants: Mapping[str, str] = field(default_factory=dict)
     utc_to: str = ""
     from_1904: bool = False
+    by_title: bool = False  # the vehicle under `constants` is the sheet's title
 
     @property
     def numeric(self) -> frozenset[int]:
@@ -113,15 +114,16 @@ def _with_units(headings: Sequence[str], units: Sequence[object]) -> tuple[str, 
     )
 
 
-def own_layout(sheet: Sheet, *, named: str = "") -> Layout | None:
+def own_layout(sheet: Sheet, *, named: str = "", by_title: bool = False) -> Layout | None:
     """Return the layout of a sheet with the project's own column names, else None.
 
     Beside them a heading in the trade's words is taken where it says whole, unit and all, which column of ours it is.
     FileRefused where it leaves open which, or in which unit: kept beside the rows it would be missing from them.
+    by_title: of a sheet without a column for the vehicle, taken for the one that its title names.
     Lows that were measured and lows that are foreseen have the same columns: "lows" in `named`, the file's name, tells.
     """
     for index, row in enumerate(sheet.head):
-        table = _table_of([own_name(cell) for cell in row])
+        table = _table_of([*map(own_name, row), *(["unit"] if by_title else [])])
         if table is None:
             continue
         if table is FORECAST and LOWS.name in f"{named} {sheet.name}".casefold():
@@ -136,7 +138,18 @@ def own_layout(sheet: Sheet, *, named: str = "") -> Layout | None:
         conversions = tuple(_conversion(target, table, {}) for target in targets)
         style = style_of(sheet, index, {i: largest_of(made) for i, made in enumerate(conversions) if made is not None})
         line = sheet.last_line_of(index)
-        return Layout(table, line, headings, targets, conversions, style, from_1904=sheet.from_1904)
+        unit = {"unit": sheet.name} if by_title else {}
+        return Layout(
+            table,
+            line,
+            headings,
+            targets,
+            conversions,
+            style,
+            constants=unit,
+            from_1904=sheet.from_1904,
+            by_title=by_title,
+        )
     return None
 
 
@@ -299,6 +312,7 @@ def _fit(sheet: Sheet, source: Source, headings: tuple[str, ...], start: int, al
         return None
     targets = tuple(source.columns.get(key, "") for key in keys)
     _refuse_twice([t for t in targets if t != IGNORE], source.table)
+    by_title = sheet.is_workbook and source.constants.get("unit") == ITS_TITLE
     return Layout(
         table=source.table,
         heading_line=sheet.last_line_of(min(start + source.heading_rows, len(sheet.head_lines)) - 1),
@@ -312,7 +326,8 @@ def _fit(sheet: Sheet, source: Source, headings: tuple[str, ...], start: int, al
         own=False,
         source=source.name,
         ignore_rows=source.ignore_rows,
-        constants=source.constants,
+        constants={**source.constants, "unit": sheet.name} if by_title else source.constants,
+        by_title=by_title,
         utc_to=source.utc_to,
         from_1904=sheet.from_1904,
     )

@@ -2,12 +2,13 @@
 
 import json
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from ingest.cells import Batch
-from ingest.errors import FileRefused
+from ingest.errors import FileRefused, NotDescribed
 from ingest.layout import Layout
 from ingest.rules import Context
 from ingest.sheets import Sheet
@@ -23,6 +24,22 @@ def vehicle_for_all(layout: Layout) -> str:
     return "" if "unit" in layout.targets else layout.constants.get("unit", "")
 
 
+def by_their_titles(sheets: Sequence[tuple[Sheet, Layout]], context: Context) -> tuple[tuple[Sheet, Layout], ...]:
+    """Sheets for the vehicles of the fleet that their titles name; NotDescribed where one of these names none."""
+    out = []
+    for sheet, layout in sheets:
+        if layout.by_title:
+            unit = context.same_unit(sheet.name)
+            if not unit:
+                raise NotDescribed(
+                    f"no column is unit, which {layout.table.name} need, and the title of its sheet {sheet.name!r} is no vehicle of the "
+                    "fleet; allowed is a column for it, a sheet for each vehicle under its number, or a constant in a source description"
+                )
+            layout = replace(layout, constants={**layout.constants, "unit": unit})
+        out.append((sheet, layout))
+    return tuple(out)
+
+
 def refuse_another_vehicle(stem: str, sheet: Sheet, layout: Layout, batch: Batch, context: Context) -> None:
     """FileRefused where the file's name, its sheet's, a line that is no row, or a column that is not ours names another vehicle than
     the description does for all rows."""
@@ -31,16 +48,18 @@ def refuse_another_vehicle(stem: str, sheet: Sheet, layout: Layout, batch: Batch
     for where, text in _beside_the_rows(stem, sheet, layout, batch):
         other = _another(text, ours, context)
         if other:
+            said = f"the title of its sheet {sheet.name!r}" if layout.by_title else "its source description"
             raise FileRefused(
-                f"{where} names the vehicle {shown(other)}, and its source description says that every row is of {unit}; allowed is "
+                f"{where} names the vehicle {shown(other)}, and {said} says that every row is of {unit}; allowed is "
                 "a description for each vehicle, or one table with a column that says in every row whose it is (unit)"
             )
 
 
 def _beside_the_rows(stem: str, sheet: Sheet, layout: Layout, batch: Batch) -> Iterator[tuple[str, str]]:
     """Where a vehicle may be named, and what stands there."""
-    yield "its name", stem
-    yield f"sheet {sheet.name!r}", sheet.name
+    if not layout.by_title:
+        yield "its name", stem
+        yield f"sheet {sheet.name!r}", sheet.name
     for row, line in zip(sheet.head, sheet.head_lines, strict=True):
         if line <= layout.heading_line:
             texts = [text for cell in row if (text := clean_text(cell))]

@@ -24,6 +24,9 @@ PARTIAL = ("taken_on", "taken_time")  # a date and a time of day in two columns 
 WORK = "work"  # part and action of a repair in one column of words
 ZONE_SHOWN = "Europe/Berlin or America/Denver"
 IGNORE = "-"  # a heading described so is left out knowingly
+ITS_TITLE = (
+    "the sheet's title"  # a vehicle described so under [constants] is the one that the title of each sheet names
+)
 _NAME = re.compile(r"^[^\s/\\][^/\\]{0,63}$")
 
 

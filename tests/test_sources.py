@@ -211,6 +211,44 @@ def test_sheets_of_several_vehicles_are_not_all_of_one(db: Database, tmp_path: P
     assert db.table("readings").count == 0
 
 
+def sheets_titled(path: Path, titles: tuple[str, ...], heading: tuple[str, ...]) -> Path:
+    """A workbook with a table of one row under each title."""
+    book = openpyxl.Workbook()
+    for day, title in enumerate(titles, start=1):
+        sheet = book.create_sheet(title)
+        sheet.append(["Checks of 2023"])
+        sheet.append(heading)
+        sheet.append([f"2023-03-{day:02d} 08:15", 7.5, 12.6, 170 + day])
+    book.save(path)
+    return path
+
+
+OURS = ("taken_at", "temperature_c", "rest_v", "crank_a")
+
+
+def test_a_sheet_for_each_vehicle_is_taken_by_its_title(db: Database, tmp_path: Path) -> None:
+    """By the same rule of same numbers as in a column, and only where every title is a vehicle of the fleet."""
+    outcome = import_paths(db, [sheets_titled(tmp_path / "k.xlsx", ("K-101", "k 102"), OURS)], now=NOW)
+    taken = "every row taken for the vehicle that the title of its sheet names: 'K-101' is K-101, 'k 102' is K-102"
+    assert (outcome.stored, outcome.files[0].notes[-1]) == (2, taken)
+    assert read_readings(db).set_index("unit")["crank_a"].to_dict() == {"K-101": 171.0, "K-102": 172.0}
+    for titles in (("K-101", "K-109"), ("March", "April")):
+        (file,) = import_paths(db, [sheets_titled(tmp_path / "n.xlsx", titles, OURS)], now=NOW).files
+        assert file.error.startswith("no column is unit, which readings need, and the title of its sheet")
+        assert "is no vehicle of the fleet" in file.error
+    assert len(read_readings(db)) == 2
+
+
+def test_a_description_may_say_that_the_vehicle_is_the_sheets_title(db: Database, tmp_path: Path) -> None:
+    headings = ("Date", "Air temperature (°C)", "Rest volts (V)", "Steady cranking amps (A)")
+    file = sheets_titled(tmp_path / "k.xlsx", ("K-101", "K-102"), headings)
+    draft = draft_source(file)
+    assert 'unit = "the sheet\'s title"' in draft.questions[0]
+    (tmp_path / "k.toml").write_text(draft.toml + '[constants]\nunit = "the sheet\'s title"\n', encoding="utf-8")
+    assert import_paths(db, [file], source=str(tmp_path / "k.toml"), now=NOW).stored == 2
+    assert read_readings(db).set_index("unit")["crank_a"].to_dict() == {"K-101": 171.0, "K-102": 172.0}
+
+
 def test_title_rows_two_row_heading_clamps_and_fahrenheit(db: Database, tmp_path: Path) -> None:
     book = openpyxl.Workbook()
     sheet = book.active
