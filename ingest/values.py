@@ -325,18 +325,18 @@ _MONTHS = {
     name: number
     for number, names in enumerate(
         (
-            "jan january januar jän janvier janv enero ene januari gennaio gen styczeń stycznia sty",
-            "feb february februar février fevrier fév fev févr febrero februari febbraio luty lutego lut",
-            "mar march märz maerz mär mrz mars marzo maart mrt marzec marca",
-            "apr april avril avr abril abr aprile kwiecień kwietnia kwi",
-            "may mai mayo mei maggio mag maj maja",
-            "jun june juni juin junio giugno giu czerwiec czerwca cze",
-            "jul july juli juillet juil julio luglio lug lipiec lipca lip",
-            "aug august août aout agosto ago augustus sierpień sierpnia sie",
-            "sep sept september septembre septiembre setiembre settembre set wrzesień września wrz",
-            "oct october oktober okt octobre octubre ottobre ott październik października paź",
-            "nov november novembre noviembre listopad listopada",
-            "dec december dezember dez décembre decembre déc diciembre dic dicembre grudzień grudnia gru",
+            "jan january januar jän janvier janv enero ene januari gennaio gen styczeń stycznia sty ocak oca",
+            "feb february februar février fevrier fév fev févr febrero februari febbraio luty lutego lut şubat şub",
+            "mar march märz maerz mär mrz mars marzo maart mrt marzec marca mart",
+            "apr april avril avr abril abr aprile kwiecień kwietnia kwi nisan nis",
+            "may mai mayo mei maggio mag maj maja mayıs",
+            "jun june juni juin junio giugno giu czerwiec czerwca cze haziran haz",
+            "jul july juli juillet juil julio luglio lug lipiec lipca lip temmuz tem",
+            "aug august août aout agosto ago augustus augusti sierpień sierpnia sie ağustos ağu",
+            "sep sept september septembre septiembre setiembre settembre set wrzesień września wrz eylül eyl",
+            "oct october oktober okt octobre octubre ottobre ott październik października paź ekim eki",
+            "nov november novembre noviembre listopad listopada kasım kas",
+            "dec december dezember dez décembre decembre déc diciembre dic dicembre grudzień grudnia gru aralık ara",
         ),
         start=1,
     )
@@ -349,8 +349,10 @@ UTC_MARK = r"(?i:Z|UTC|GMT|\+00(?::?00)?|-00:?00)"
 ZONE_WORDS = r"(?i:[CEW]ES?T|ME(?:S|W)?Z|BST|[ECMP][SD]T|A[CEW][SD]T|NZ[SD]T|JST|SAST|MSK)"
 """Names of local clocks behind a time, as CET or EDT; a clock's name says no more than that it was the local one (common practice)."""
 _ZONE = rf"({UTC_MARK}|[+-][0-9]{{2}}(?::?[0-9]{{2}})?|{ZONE_WORDS})?"
+_AT = r"(?:(?i:à|a las|at|um|om|alle|ore|kl\.?|o|godz\.?)\s+)?"  # before a time of day in words of several languages, from memory
 _TIME = (
-    r"(?:(?:[T\s,]+|\s-\s)([0-9]{1,2})(?:(?:[:.h]|(?<=[0-9][0-9]))([0-9]{2})(?:[:.]([0-9]{2})(?:[.,][0-9]+)?)?)?"
+    rf"(?:(?:[T\s,]+{_AT}|\s-\s)([0-9]{{1,2}})"
+    r"(?:(?:[:.h]|(?<=[0-9][0-9]))([0-9]{2})(?:[:.]([0-9]{2})(?:[.,][0-9]+)?)?)?"
     rf"\s*([AaPp]\.?\s?[Mm]\.?)?\s*(?:Uhr|h|hrs)?\s*{_ZONE})?$"
 )
 _ISO = re.compile(r"^([0-9]{4})[-/.年]([0-9]{1,2})[-/.月]([0-9]{1,2})日?" + _TIME)
@@ -361,11 +363,12 @@ _BASIC = re.compile(  # ISO 8601, basic format; loggers leave the T out
 _SHORT = re.compile(r"^([0-9]{1,2})([-/.])([0-9]{1,2})\2([0-9]{4}|[0-9]{2})" + _TIME)
 _WEEK = re.compile(r"^([0-9]{4})-?W([0-9]{2})-?([1-7])" + _TIME)  # ISO 8601, week date
 _NAMED_DAY_FIRST = re.compile(
-    r"^([0-9]{1,2})[\s.\-]*(?:de\s+)?([^\W\d_]{3,12})[\s.,\-]*(?:del?\s+)?([0-9]{4}(?:\s+r\.?)?|[0-9]{2})" + _TIME
+    r"^([0-9]{1,2})(?:st|nd|rd|th|er)?[\s.\-]*(?:(?:de|of)\s+)?([^\W\d_]{3,12})[\s.,\-]*(?:del?\s+)?([0-9]{4}(?:\s+r\.?)?|[0-9]{2})"
+    + _TIME
 )
 _NAMED_MONTH_FIRST = re.compile(r"^([^\W\d_]{3,12})[\s.]*([0-9]{1,2})(?:st|nd|rd|th)?[\s,]+([0-9]{4})" + _TIME)
 CAN_BE_READ = "can be read"  # what a problem says of a date that means several
-_WEEKDAY = re.compile(r"^[^\W\d_]{2,10}\.?,?\s+(?=[0-9])")
+_WEEKDAY = re.compile(r"^[^\W\d_]{2,10}\.?,?\s+(?=[0-9]|[^\W\d_]{3,12}[\s.]+[0-9])")
 
 
 @dataclass(frozen=True)

@@ -9,15 +9,18 @@ from types import MappingProxyType
 from ingest.fields import ACTIONS, CLIMATE, LOWS, PARTS, READINGS, REPAIRS, UNITS, conversion, other_units, own_unit
 from ingest.values import DEGREES, clean_text, unit_word
 
-_POSITIVE = r"\+|\bpos|plus|posit|dodatni"
-_GROUND = r"\bearth|ground|gnd|mass[ea]|\bneg|minus|tierra|masa|\bgrd|-\s*(?:m?v)?$"
+_POSITIVE = r"\+|\bpos|plus|posit|dodatni|\barti\b"
+_GROUND = r"\bearth|ground|gnd|mass[ea]|\bneg|minus|tierra|masa|\bjord|\bsasi\b|\bgrd|-\s*(?:m?v)?$"
 _CONTACTS = r"contact|contatt|\bsol\b|solenoid|kontakt|magnetschalter|relais|\brelay|styk"
 _CONTROL = r"control|\bctl|\bctrl|steuer|sterow|stuur|trigger|klemme 50|\bkl\.? ?50|commande|mando|\bs wire|signal"
-_DROP = r"drop|abfall|spannungsfall|verlust|verlies|chute|caida|caduta|spadek|^d ?u\b|\bloss|\bdv\b|\bvd\b"
-_VOLTS = r"volt|\bv\b|spannung|spanning|tension|napiec"
-_AMPS = r"amp|current|strom|stroom|courant|corriente|corrente|intensi[td]|prad\b|\ba\b"
-_TURNING = r"anlass|starten|demarr|arranque|avviament|rozruch"  # "at start" may be the first moment
+_DROP = r"drop|abfall|spannungsfall|spanningsfall|gerilim dusus|verlust|verlies|chute|caida|caduta|spadek|^d ?u\b|\bloss|\bdv\b|\bvd\b"
+_VOLTS = r"volt|\bv\b|spannung|spanning|tension|napiec|gerilim"
+_AMPS = r"amp|current|strom|stroom|courant|corriente|corrente|intensi[td]|prad\b|\bakim|\ba\b"
+_TURNING = (
+    r"anlass|starten|demarr|arranque|avviament|rozruch|\bmars(?= (?:ger|aki))"  # "at start" may be the first moment
+)
 _START = rf"crank|start|{_TURNING}"
+_BEFORE = r"\bbefore\b|\bvor\b|avant|antes|\bprima\b|przed"
 _AFTER = r"\bafter\b|\bnach\b|apres|despues|\bdopo\b|\bpo\b|\bna\b"  # the start: the engine runs
 
 
@@ -51,9 +54,12 @@ _UPKEEP = r"\blast\b|\bnext\b|\bdue\b|interval|letzte|nachste"  # of a service i
 _OTHER_VOLTS = r"module|sensor|control|\bo2\b|oxygen|alternator|supply|pedal|throttle|steuergerat"
 
 _PLACE = r"depot|deposito|site|location|locatie|station|base|standort|standplaats|niederlassung|vestiging|zajezdnia|garage|yard"
-_NOTE = Word("note", r"remark|\bnot[ea]s?\b|comment|komment|bemerk|opmerk|notiz|remarque|observ|osserv|anmerk|uwagi")
-_DAY = r"\bdate\b|datum|fecha|\bday\b|\btag\b|jour|^data(?: (?:pomiaru|prova|misura|del.*))?$"
-_PLATE = r"\breg\b|\bparc\b|immatricul|matricula|targa\b|veicol|rejestr|pojazd|kenteken|voertuig"
+_NOTE = Word(
+    "note",
+    r"remark|\bnot[ea]s?\b|comment|komment|bemerk|opmerk|notiz|remarque|observ|osserv|anmerk|uwagi|anmark|^not(?:lar)?$|aciklama",
+)
+_DAY = r"\bdate\b|datum|fecha|\btarih|\bday\b|\btag\b|jour|^data(?: (?:pomiaru|prova|misura|del.*))?$"
+_PLATE = r"\breg\b|\bparc\b|immatricul|matricula|targa\b|veicol|rejestr|pojazd|kenteken|voertuig|fordon|\barac\b|plaka"
 OF_A_VEHICLE = Word(
     "unit",
     r"vehicle|\bunit\b|fleet|asset|truck|\bbus\b|\bvan\b|fahrzeug|\bfzg|wagen|vehicul|unidad|kennzeichen|kennung|regist|"
@@ -71,7 +77,11 @@ READING_WORDS = (
     Word("tester_load_ohm", r"tester.*(?:load|last)|(?:load|last).*(?:ohm|Ω)|pruflast"),
     Word("feed_v", r"\bfeed\b|klemme 30|\bkl\.? ?30"),
     Word("pull_in_a", r"pull.?in|both windings|einzugs"),
-    Word("charging_v", r"charg|alternator|lade|lichtmaschine|alternateur|carga\b|ricarica|ladowani|running v"),
+    Word(
+        "charging_v",
+        r"charg|alternator|lade|lichtmaschine|alternateur|carga\b|ricarica|ladowani|running v",
+        unless=rf"(?:{_AFTER}|{_BEFORE}).*charg",
+    ),
     Word(
         "crank_s",
         rf"(?:{_START}).*(?:\btime|\bsec|dauer|duree|tiempo)|time to start|dur(?:ee|ata) .*(?:{_START})|czas rozruchu|tiempo de arranque",
@@ -88,13 +98,13 @@ READING_WORDS = (
     Word("coil_a", r"coil|spule|spoel|bobin|cewk|solenoid.*(?:amp|current|\ba\b)|magnet.*strom|hold.?in|haltestrom"),
     Word(
         "rest_v",
-        r"\brest|ruhe|rustspanning|open.?circuit|\bocv|static|standing|repos|riposo|a vuoto|a vide|spoczynk|leerlauf"
+        r"\brest|ruhe|rustspanning|open.?circuit|\bocv|static|standing|repos|riposo|a vuoto|a vide|spoczynk|leerlauf|\bvilo|dinlenme"
         rf"|(?:before|vor|voor|avant|antes|prima|przed)\b.*(?:{_START})",
     ),
     Word("crank_a", rf"steady|(?:{_START}).*(?:{_AMPS})|(?:{_AMPS}).*(?:{_TURNING})"),
     Word(
         "crank_min_v",
-        r"lowest|\blow\b|\bmin(?:imum|\b).*(?:v|spannung|tension)|\bv?batt?\w*.*\bmin\b|tiefst|niedrigst|laagst|najniz|minim"
+        r"lowest|\blow\b|\bmin(?:imum|\b).*(?:v|spannung|tension)|\bv?batt?\w*.*\bmin\b|tiefst|niedrigst|laagst|najniz|minim|lagst|en dusuk"
         rf"|(?:{_START}).*(?:{_VOLTS})|(?:{_VOLTS}).*(?:{_TURNING})",
         unless=_AFTER,
     ),
@@ -105,21 +115,21 @@ READING_WORDS = (
     ),
     Word(
         "odometer_km",
-        r"odo|mileage|kilomet|chilomet|km.?stand|tellerstand|laufleistung|przebieg|percorren|tacho|distance|\bkm\b|\bmiles\b",
+        r"odo|mileage|kilomet|chilomet|km.?stand|tellerstand|laufleistung|przebieg|percorren|tacho|matarstall|distance|\bkm\b|\bmiles\b",
         unless=_MOVING,
     ),
     Word(
         "temperature_c",
-        r"(?<!s)temp|ambient|aussen|\boat\b|^(?:t|air|outside(?: air)?)(?: (?:deg(?:rees)? )?°? ?[cf])?$",
+        r"(?<!s)temp|ambient|aussen|sicakli[gk]|\boat\b|^(?:t|air|outside(?: air)?)(?: (?:deg(?:rees)? )?°? ?[cf])?$",
         unless=_OTHER_HEAT,
     ),
     _NOTE,
     Word(
         "technician",
-        r"tech|tecnic|mechan|mecc?ani|monteur|prufer|pruefer|operator|initials|tester|signed|\bby\b|bearbeiter",
+        r"tech|tecnic|tekni|mekani|mechan|mecc?ani|monteur|prufer|pruefer|operator|initials|tester|signed|\bby\b|bearbeiter",
     ),
     Word("instrument", r"instrument|\bmeter\b|messgerat|appareil"),
-    Word("outcome", r"outcome|\bresult|ergebnis|\besito|wynik"),
+    Word("outcome", r"outcome|\bresult|ergebnis|\besito|wynik|sonuc"),
     Word("outcome", r"what happened|breakdown|incident", sure=False, unless=r"date|datum|time|\bday\b"),
     Word(
         "taken_at",
@@ -128,7 +138,7 @@ READING_WORDS = (
     ),
     Word("taken_at", r"(?:check|test|measur|inspect|taken|gepruft|gemessen)\w* (?:on|at|am)\b"),
     Word("taken_on", _DAY),
-    Word("taken_time", r"\btime\b|uhrzeit|\bzeit\b|\btijd\b|heure|\bhora\b|^ora\b|godzina"),
+    Word("taken_time", r"\btime\b|uhrzeit|\bzeit\b|\btijd\b|heure|\bhora\b|^ora\b|godzina|\btid\b|\bsaat"),
     OF_A_VEHICLE,
     Word("unit", r"\bdevice\b|\blogger\b|\bgerat\b", sure=False),
 )
@@ -178,15 +188,16 @@ REPAIR_WORDS = (
     Word("done_on", rf"{_DAY}|done on|repaired on|erledigt am|completed"),
     Word(
         "part",
-        r"\bpart\b|component|bauteil|\bteil\b|piece|pieza|\bpezzo|onderdeel|czesc|organe|item",
+        r"\bpart\b|component|bauteil|\bteil\b|piece|pieza|\bpezzo|onderdeel|czesc|organe|item|^del$|\bparca\b",
         unless=r"\bn[or]\b|number|nummer",
     ),
     Word(
         "action",
         r"action|\bwork\b|job done|massnahme|\barbeit|tatigkeit|trava(?:il|ux)|trabajo|lavor[oi]\b|werkzaamheden|intervent|napraw|accion"
+        r"|atgard|utfort|yapilan"
         r"|what was done",
     ),
-    Word("reason", r"reason|cause|causa\b|raison|grund|anlass|motif|motivo|\breden\b|powod"),
+    Word("reason", r"reason|cause|causa\b|raison|grund|anlass|motif|motivo|\breden\b|powod|orsak|\bneden"),
     _NOTE,
     OF_A_VEHICLE,
 )
@@ -219,14 +230,16 @@ _SAID: Mapping[str, str] = MappingProxyType(
         "intake_heater": r"glow ?plugs?",
         "no_start": rf"(?:{_NOT} {_TURN}|(?:no|non) ?start(?:er)?|(?:failed|refused|unable) to {_TURN}){_CASUAL}"
         r"|startausfall|fehlstart|kein start|(?:springt|sprang|startete?) nicht(?: an)?|(?:ne|na pas) demarre(?: (?:pas|plus))?"
+        r"|demarre (?:pas|plus)|startar inte|calis(?:miyor|madi)"
         r"|panne (?:de |au )?demarrage|no arranc[ao]|non (?:parte|si avvia)|start(?:te)? niet|nie (?:odpala|uruchamia(?: sie)?)",
-        "preventive": r"preventat?ive(?: maintenance)?|vorbeugend|vorsorglich|prophylaktisch|preventi(?:f|v[oa])|preventief|zapobiegawczo",
+        "preventive": r"preventat?ive(?: maintenance)?|vorbeugend|vorsorglich|prophylaktisch|preventi(?:f|v[oa])|preventief|zapobiegawczo"
+        r"|forebyggande",
         "complaint": r"complaints?|driver complaint|beanstandung|beschwerde|reklamation|plainte|queja|reclamo|klacht|skarga",
         "no_click": r"no click|nothing heard|silent|dead silent|kein klick(?:en)?|kein gerausch|keine reaktion|macht nichts|stumm",
         "click": r"(?:only |just )?(?:a |one |single )?clicks?(?: only)?"
         r"|(?:(?:magnetschalter|relais) )?(?:nur )?(?:ein(?:mal)? )?kl[ia]ck(?:t|en)?(?: nur)?",
         "chatter": r"(?:solenoid |relay )?chatter(?:s|ed|ing)?|(?:(?:magnetschalter|relais) )?(?:rattert|rattern|klackert)",
-        "slow": r"lent(?:ement)?|demarre lentement|lent[oa]|arranca lento|traag|start traag|wolno"
+        "slow": r"lent(?:ement)?|demarre lentement|(?:startar )?trogt|yavas|lent[oa]|arranca lento|traag|start traag|wolno"
         r"|(?:slow(?:ly)?|sluggish)(?: (?:to )?(?:crank|cranking|start|starting|turning))?|(?:crank|turn)(?:s|ed)? (?:over )?slow(?:ly)?"
         r"|(?:(?:anlasser|starter|motor) )?(?:dreht )?(?:nur )?(?:zu )?(?:langsam|trage|schwer|zah)(?: durch)?"
         r"|(?:startet|springt) (?:nur )?(?:langsam|schwer|schlecht)(?: an)?",
@@ -235,21 +248,23 @@ _SAID: Mapping[str, str] = MappingProxyType(
         r"|dreht (?:gut |normal )?(?:durch )?(?:aber )?(?:startet|springt) nicht(?: an)?",
         "started": r"start(?:s|ed) (?:ok|okay|fine|well|normal(?:ly)?|first time)|gestartet|startet(?: gut| normal| sofort)?"
         r"|spr(?:ingt|ang)(?: gut| normal| sofort)? an|demarre(?: bien)?|arranca(?: bien)?"
-        r"|parte(?: bene)?|start(?:te)? goed|odpala(?: dobrze)?",
-        "battery": r"bat|batt|batts|battery|batteries|batterien?|starterbatterien?|bateria|batteria|accu|akumulatora?",
-        "starter_motor": r"starter(?: motor)?|anlasser|demarreur|motor de arranque|motorino (?:di |d )?avviamento|startmotor|rozrusznika?",
+        r"|parte(?: bene)?|start(?:te)? goed|odpala(?: dobrze)?|startar(?: bra)?|calisti",
+        "battery": r"bat|batt|batts|battery|batteries|batterien?|starterbatterien?|bateria|batteria|accu|akumulatora?"
+        r"|batteriet?|aku",
+        "starter_motor": r"starter(?: motor)?|anlasser|demarreur|motor de arranque|motorino (?:di |d )?avviamento|startmotorn?"
+        r"|rozrusznika?|mars motoru",
         "positive_cable": r"(?:positive|plus) (?:cable|lead)s?|pluskabel|plusleitung|cable positi(?:f|vo)|cavo positivo"
         r"|(?:przewod|kabel) (?:plusowy|dodatni)",
         "ground_path": r"(?:earth|ground|negative) (?:strap|cable|lead|path)s?|mass[ea](?:kabel|band|leitung)|minuskabel"
-        r"|(?:cable|tresse) (?:de )?mas(?:s[ea]|a)|cavo (?:di )?massa|(?:przewod|kabel) masowy",
+        r"|(?:cable|tresse) (?:de )?mas(?:s[ea]|a)|cavo (?:di )?massa|(?:przewod|kabel) masowy|jord(?:kabeln?|flatan?)",
         "solenoid_contacts": r"solenoid[eo]?(?: contacts?)?|magnetschalter|magneetschakelaar",
         "control_circuit": r"control (?:wire|cable|lead|circuit)|steuer(?:leitung|kabel)",
         "replaced": r"(?:new|changed|replaced|renewed|exchanged|swapped|fitted|neue?[rns]?|ersetzt|erneuert|getauscht|ausgetauscht|gewechselt"
         r"|remplacee?|changee?|neuf|neuve|cambiad[oa]|sustituid[oa]|nuev[oa]|sostituit[oa]|cambiat[oa]|nuov[oa]|vervangen|nieuwe?"
-        r"|wymieniony|wymieniono|wymiana|nowy)",
-        "cleaned": r"cleaned|gereinigt|nettoyee?|limpiad[oa]|pulit[oa]|gereinigd|oczyszczon[yo]",
-        "tightened": r"tightened|nachgezogen|festgezogen|resserree?|apretad[oa]|serrat[oa]|aangedraaid|dokrecon[yo]",
-        "charged": r"(?:re)?charged|(?:auf|nach|op|bij)?geladen|(?:re)?chargee|(?:re)?cargad[oa]|(?:ri)?caricat[oa]|naladowan[yo]",
+        r"|wymieniony|wymieniono|wymiana|nowy|(?:ut)?byt(?:t|te)|degisti(?:rildi)?)",
+        "cleaned": r"cleaned|gereinigt|nettoyee?|limpiad[oa]|pulit[oa]|gereinigd|oczyszczon[yo]|rengjor[td]|temizlendi",
+        "tightened": r"tightened|nachgezogen|festgezogen|resserree?|apretad[oa]|serrat[oa]|aangedraaid|dokrecon[yo]|atdrag(?:en|et)",
+        "charged": r"(?:re)?charged|(?:auf|nach|op|bij)?geladen|(?:re)?chargee|(?:re)?cargad[oa]|(?:ri)?caricat[oa]|naladowan[yo]|ladda[td]",
     }
 )
 """The word of ours -> what the trade says for it, in small letters without marks (from memory); glow plugs draw amps as an intake
@@ -331,6 +346,8 @@ _BESIDE = re.compile(
     r"|data|ora|targa|veicolo|chilometri|riposo|corrente|avviamento|caduta|massa|di|del|della|lavor[oi]|modello|alimentazione|osservazioni"
     r"|rejestracyjny|rejestracji|pojazd\w*|godzina|przebieg|napiec\w*|spoczynk\w*|rozruchu?|prad|spadek|przewod\w*|uwagi|paliwo"
     r"|kalteprufstrom|cilind\w*|kenteken|voertuig\w*|rustspanning|tijd|spanning\w*|laagste|stroom|start(?:stroom|spanning)|buiten\w*|opmerking\w*|bij|brandstof|vestiging|werkzaamheden|dienst"
+    r"|fordon\w*|tid|vid|vilo\w*|lagst\w*|utetemp\w*|jord\w*|anmark\w*|atgard|orsak|matarstall\w*|arac|plaka|tarih\w*|saat\w*|dinlenme|gerilim\w*"
+    r"|mars|akim\w*|sicakli\w*|hava|dis|arti|sasi|dusu\w*|not(?:lar)?|ext|przy|pomiaru|rej|organe|intervention|motif|dc|turn(?:s|ing)"
 )
 
 
@@ -345,9 +362,12 @@ def without_brackets(heading: str) -> str:
     return re.sub(r"[\(\[][^()\[\]]*[\)\]]", " ", heading)
 
 
+_NO_ACCENT = str.maketrans("łı", "li")  # letters that Unicode does not take apart
+
+
 def folded(heading: str) -> str:
     """Return a heading in lower case without accents and with single blanks."""
-    text = unicodedata.normalize("NFKD", clean_text(heading).translate(DEGREES).casefold().replace("ł", "l"))
+    text = unicodedata.normalize("NFKD", clean_text(heading).translate(DEGREES).casefold().translate(_NO_ACCENT))
     return " ".join("".join(letter for letter in text if not unicodedata.combining(letter)).split())
 
 

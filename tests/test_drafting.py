@@ -391,11 +391,15 @@ def test_a_workshop_s_own_language_is_read_as_it_stands(tmp_path: Path) -> None:
         ";Temperatura (°C);Note",
         "Nr rejestracyjny;Data;Godzina;Napięcie spoczynkowe (V);Napięcie minimalne rozruchu (V);Prąd rozruchu (A);Spadek napięcia + (mV)"
         ";Spadek napięcia masa (mV);Temperatura (°C);Uwagi",
+        "Fordon;Datum;Tid;Vilospänning (V);Minimal startspänning (V);Startström (A);Spänningsfall plus (mV);Spänningsfall jord (mV)"
+        ";Utetemperatur (°C);Anmärkning",
+        "Araç;Tarih;Saat;Dinlenme gerilimi (V);Minimum marş gerilimi (V);Marş akımı (A);Artı gerilim düşüşü (mV);Şasi gerilim düşüşü (mV)"
+        ";Hava sıcaklığı (°C);Not",
         "Kenteken;Datum;Tijd;Rustspanning (V);Minimum spanning bij starten (V);Startstroom (A);Spanningsverlies plus (mV)"
         ";Spanningsverlies massa (mV);Buitentemperatuur (°C);Opmerking",
     ],
 )  # fmt: skip
-def test_headings_of_five_languages_are_read_whole(tmp_path: Path, headings: str) -> None:
+def test_headings_of_seven_languages_are_read_whole(tmp_path: Path, headings: str) -> None:
     """As workshops of these countries write them (from memory); of a minimum is asked what it is the lowest of."""
     file = tmp_path / "messwerte.csv"
     file.write_text(f"{headings}\nA;28.11.2023;07:45;12,61;10,42;171;120;95;-3,5;kalt\n", encoding="utf-8")
@@ -417,6 +421,7 @@ def test_headings_of_five_languages_are_read_whole(tmp_path: Path, headings: str
         ("Spannung nach dem Start (V)", READING_WORDS, ""), ("Corrente max (A)", READING_WORDS, "peak_a"),
         ("Drop - (mV)", READING_WORDS, "drop_ground_v"),
         ("Drop - contacts (mV)", READING_WORDS, "drop_contacts_v"), ("dU Plus [mV]", READING_WORDS, "drop_positive_v"),
+        ("Rest V after charge", READING_WORDS, "rest_v"), ("Charging V", READING_WORDS, "charging_v"),
         ("Clamp avg (A)", READING_WORDS, "crank_a"), ("Part no", REPAIR_WORDS, ""), ("Reg.", REPAIR_WORDS, "unit"),
         ("N° parc", UNIT_WORDS, "unit"), ("Voltage at start", READING_WORDS, ""), ("Battery temp", READING_WORDS, "temperature_c"),
     ],
@@ -433,7 +438,8 @@ def test_a_heading_means_its_own_side_of_the_start(heading: str, words: tuple, c
         ("câble de masse nettoyé", "ground_path", "cleaned"), ("motor de arranque sustituido", "starter_motor", "replaced"),
         ("batería cargada", "battery", "charged"), ("nuova batteria", "battery", "replaced"), ("accu vervangen", "battery", "replaced"),
         ("massakabel aangedraaid", "ground_path", "tightened"), ("wymiana akumulatora", "battery", "replaced"),
-        ("wymiana rozrusznika", "starter_motor", "replaced"), ("batterie", "", ""), ("rozrusznik sprawdzony", "", ""),
+        ("wymiana rozrusznika", "starter_motor", "replaced"), ("batteriet bytt", "battery", "replaced"),
+        ("batterie", "", ""), ("rozrusznik sprawdzony", "", ""),
     ],
 )  # fmt: skip
 def test_repairs_are_read_as_other_countries_say_them(said: str, part: str, action: str) -> None:
