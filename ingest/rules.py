@@ -58,6 +58,9 @@ class Vehicle:
 
 UNHEARD_OF = Vehicle(0, "")
 _FIGURES = re.compile("[0-9]+")
+_UNSEEN = re.compile(
+    "[\u061c\u200b-\u200f\u202a-\u202e\u2060-\u2069\ufe0f\ufeff]"
+)  # they tell a screen how to lay text out
 SPELLINGS_SHOWN = 5  # in one note: enough to see what was meant
 
 
@@ -75,19 +78,21 @@ class Context:
 
     def same_unit(self, unit: str) -> str:
         """Return the one known vehicle whose number is `unit` as :func:`_plain` has both, or, of figures alone, but for the noughts in front
-        that a spreadsheet takes away; '' where none or several are."""
+        that a spreadsheet takes away and the .0 that programs write behind; '' where none or several are."""
         if not self._spelled:
             for known in self.vehicles:
                 self._spelled.setdefault(_plain(known), []).append(known)
         found = self._spelled.get(_plain(unit), [])
         if unit in found or len(found) == 1:
             return unit if unit in found else found[0]
-        return "" if found else self._with_noughts(unit)
+        return "" if found else self._with_noughts(unit.removesuffix(".0"))
 
     def _with_noughts(self, unit: str) -> str:
-        """A shorter number of figures alone as the fleet writes it, where all its numbers of figures are of one length; '' for none."""
+        """A number of figures alone as the fleet writes it; a shorter one where all its numbers of figures are of one length, '' for none."""
         if not _FIGURES.fullmatch(unit):
             return ""
+        if unit in self.vehicles:
+            return unit
         if not self._lengths:
             self._lengths.update({len(known) for known in self.vehicles if _FIGURES.fullmatch(known)} or {0})
         full = unit.zfill(max(self._lengths))
@@ -114,9 +119,9 @@ class Context:
 
 
 def _plain(unit: str, *, loosely: bool = False) -> str:
-    """A number without capitals, spaces, hyphens, points, strokes and #, but for one between two figures: 1-11 is not 11-1. Loosely, for
-    what is asked about only, without any other sign and noughts in front, too."""
-    text = re.sub(r"[\s\u2010-\u2015._/#-]+", "-", unit.casefold().strip())
+    """A number without capitals, signs that cannot be seen, spaces, hyphens, points, strokes and #, but for one between two figures:
+    1-11 is not 11-1. Loosely, for what is asked about only, without any other sign and noughts in front, too."""
+    text = re.sub(r"[\s\u2010-\u2015._/#-]+", "-", _UNSEEN.sub("", unit).casefold().strip())
     text = re.sub(r"(?<![0-9])-|-(?![0-9])", "", text)
     return re.sub(r"(?<![0-9])0+(?=[0-9])", "", "".join(filter(str.isalnum, text))) if loosely else text
 

@@ -121,6 +121,21 @@ def test_a_number_is_not_taken_for_another_where_two_fit_or_figures_are_kept_apa
     assert why(db, tmp_path, unit="1 11") == ""
 
 
+def test_a_number_with_signs_that_cannot_be_seen_or_as_programs_write_numbers_is_known(
+    db: Database, tmp_path: Path
+) -> None:
+    """Marks of writing from right to left come with what is copied from a screen; 4711.0 from a column of numbers with gaps."""
+    own = next(line for line in UNITS.splitlines() if line.startswith("K-101,")).replace("K-101", "4711")
+    (tmp_path / "units.csv").write_text("\n".join([UNITS.splitlines()[0], own]))
+    import_paths(db, [tmp_path / "units.csv"], now=NOW)
+    days = (f"2023-04-0{day}T08:00" for day in range(1, 4))
+    written = ("\u202aK-101\u202c", "4711.0", "4711.5")
+    lines = [reading(unit=unit, taken_at=day) for unit, day in zip(written, days, strict=True)]
+    outcome = import_paths(db, [readings_file(tmp_path, *lines, name="marks.csv")], now=NOW)
+    assert (outcome.stored, outcome.set_aside) == (2, 1)
+    assert "4711.5" in reasons(db)[0]
+
+
 def test_a_table_of_vehicles_in_another_spelling_makes_no_second_one(db: Database, tmp_path: Path) -> None:
     """k101 of another system's export is K-101; only a table that holds both numbers means two vehicles."""
 
