@@ -14,7 +14,7 @@ from ingest.cells import batch_of
 from ingest.choices import DRAFTING
 from ingest.errors import FileRefused, IngestError
 from ingest.fields import CLAMP_COLUMNS, TABLES, Table, conversion, largest_of, own_unit
-from ingest.file_kinds import in_blocks, is_bus_log, is_heading, kind_of_table, side_by_side
+from ingest.file_kinds import below_each_other, in_blocks, is_bus_log, is_heading, kind_of_table, side_by_side
 from ingest.layout import Layout, combined_headings, is_of_units, is_own, own_layout, source_layout
 from ingest.readers import read_sheets
 from ingest.sheets import Sheet, cell_text
@@ -199,7 +199,13 @@ def no_table_of_readings(path: str | Path, sheets: Sequence[Sheet]) -> str:
     if all(sheet.delimiter and max(map(len, sheet.head)) < 2 for sheet in sheets):
         return ONE_COLUMN
     understood = any(_region(sheet) for sheet in sheets)
-    return next(filter(None, (in_blocks(one) or ("" if understood else side_by_side(one)) for one in sheets)), "")
+    return next(
+        filter(
+            None,
+            (in_blocks(one) or ("" if understood else side_by_side(one) or below_each_other(one)) for one in sheets),
+        ),
+        "",
+    )
 
 
 def draft_source(path: str | Path, sheet_name: str = "") -> Draft:

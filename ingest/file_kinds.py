@@ -9,10 +9,11 @@ from ingest.bus_logs import MEASUREMENT, head_of, is_candump
 from ingest.bus_tables import TIME, columns_of, signal_of
 from ingest.choices import BUS_LOGS, DRAFTING, FILES
 from ingest.errors import FileRefused
+from ingest.fields import conversion
 from ingest.sheets import Sheet, cell_text
 from ingest.trace_files import read_trace
 from ingest.values import ORDERS, clean_text, month_of, parse_number, parse_time, shown
-from ingest.vocabulary import OF_A_VEHICLE, folded, meaning
+from ingest.vocabulary import OF_A_VEHICLE, READING_WORDS, folded, meaning
 
 Kind = Literal["table", "trace", "log"]
 
@@ -73,6 +74,18 @@ def _numbered(cells: Sequence[object]) -> list[object]:
     if usual.count("0") < 2 or " " in usual or not re.search(r"[^\W\d_]", usual):
         return []
     return [cell for cell, shape in zip(cells, shapes, strict=True) if shape == usual]
+
+
+def below_each_other(sheet: Sheet) -> str:
+    """Names of measurements that stand in rows where each belongs into a column of its own; "" for none."""
+    for place in range(max(map(len, sheet.head))):
+        texts = [clean_text(row[place]) for row in sheet.head if place < len(row) and isinstance(row[place], str)]
+        meant = [(word.column, text) for text in texts if (word := meaning(text, READING_WORDS))]
+        named = {column: text for column, text in meant if conversion(column)}
+        if len(named) > 1 and 2 * len(meant) > len(texts):
+            first, second, *_ = map(shown, named.values())
+            return f"has measurements below each other ({first}, {second} ...); allowed is a row for each reading, with {_A_READING}"
+    return ""
 
 
 def in_blocks(sheet: Sheet) -> str:

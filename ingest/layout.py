@@ -99,14 +99,19 @@ def is_own(heading: str) -> bool:
 
 
 def is_of_units(row: Sequence[object]) -> bool:
-    """Whether a row holds units and nothing else, as it stands below a heading."""
-    cells = [clean_text(cell) for cell in row if clean_text(cell)]
-    return len(cells) >= 2 and all(unit_word(cell.strip("[]() ")) for cell in cells)
+    """Whether a row holds units and nothing else, but for the dash of what has none, as it stands below a heading."""
+    cells = [bare for cell in row if (bare := _bare_unit(cell))]
+    return len(cells) >= 2 and all(map(unit_word, cells))
+
+
+def _bare_unit(cell: object) -> str:
+    text = clean_text(cell).strip("[]() ")
+    return "" if is_empty(text) else text
 
 
 def _with_units(headings: Sequence[str], units: Sequence[object]) -> tuple[str, ...]:
     """Headings with the units that stand below them, in brackets where nothing stands in brackets yet."""
-    below = [clean_text(cell).strip("[]() ") for cell in units[: len(headings)]]
+    below = [_bare_unit(cell) for cell in units[: len(headings)]]
     below += [""] * (len(headings) - len(below))
     return tuple(
         f"{heading} ({unit})" if heading and unit and not bracketed_unit(heading) else heading
@@ -182,7 +187,9 @@ def _with_the_trades_words(
             )
         units = [n for n in other_units(word.column) if not n.endswith(("_ma", "_ka"))]  # amps nobody takes for those
         if not named and len(other_units(word.column)) > 1:
-            raise FileRefused(f"the heading {shown(heading)} names no unit; name it {' or '.join(units)}")
+            raise FileRefused(
+                f"the heading {shown(heading)} names no unit that is known here; name it {' or '.join(units)}"
+            )
         out[index] = named or word.column
     return tuple(out)
 

@@ -94,7 +94,8 @@ def decode(data: bytes, encoding: str = "") -> tuple[list[str], str]:
                 pieces, name = _pieces(data, "cp1250"), "cp1250"
         return _no_controls(pieces), name
     raise FileRefused(
-        "it is not a text table (neither UTF-8, UTF-16 nor Windows-1252) and no workbook (XLSX, XLS, ODS)"
+        "it is not a text table (neither UTF-8, UTF-16 nor Windows-1252) and no workbook (XLSX, XLS, ODS); a table in another encoding is "
+        "saved as CSV in UTF-8"
     )
 
 

@@ -250,7 +250,7 @@ _SAID: Mapping[str, str] = MappingProxyType(
         r"|spr(?:ingt|ang)(?: gut| normal| sofort)? an|demarre(?: bien)?|arranca(?: bien)?"
         r"|parte(?: bene)?|start(?:te)? goed|odpala(?: dobrze)?|startar(?: bra)?|calisti",
         "battery": r"bat|batt|batts|battery|batteries|batterien?|starterbatterien?|bateria|batteria|accu|akumulatora?"
-        r"|batteriet?|aku",
+        r"|batteri(?:et)?|aku",
         "starter_motor": r"starter(?: motor)?|anlasser|demarreur|motor de arranque|motorino (?:di |d )?avviamento|startmotorn?"
         r"|rozrusznika?|mars motoru",
         "positive_cable": r"(?:positive|plus) (?:cable|lead)s?|pluskabel|plusleitung|cable positi(?:f|vo)|cavo positivo"

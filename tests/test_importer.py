@@ -252,7 +252,7 @@ def brought(db: Database, tmp_path: Path, text: str) -> FileOutcome:
 @pytest.mark.parametrize(
     ("heading", "units"),
     [
-        ("unit;taken_at;temperature_c;rest_v;drop_ground_v", ";;°F;V;mV\n"), ("unit;taken_at;Air;rest_v;drop_ground_v", ";;[°F];[V];[mV]\n"),
+        ("unit;taken_at;temperature_c;rest_v;drop_ground_v", ";;°F;V;mV\n"), ("unit;taken_at;Air;rest_v;drop_ground_v", "[-];-;[°F];[V];[mV]\n"),
         ("unit;taken_at;temperature_c [°F];rest_v [V];drop_ground_v (mV)", ""),
     ],
 )  # fmt: skip
