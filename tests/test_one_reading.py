@@ -116,6 +116,14 @@ def test_what_points_to_a_fault_is_not_said_to_be_like_the_readings_before() -> 
     assert "is like this vehicle's 7 earlier readings" in reading_sheet.against_words(take(rest_alone()))
 
 
+def test_only_amps_tell_degrees_of_the_other_unit_from_a_weak_battery() -> None:
+    """14 °F are -10 °C, where an engine takes more amps than at 14 °C; a weak battery shows the low volts and speed, never the amps."""
+    cold = fitting(-10.0) | {"temperature_c": 14.0, "outcome": "slow"}
+    assert [f.row for f in take(cold).findings][:1] == ["temperature in other degrees"]
+    del cold["crank_a"], cold["peak_a"]
+    assert "temperature in other degrees" not in [f.row for f in take(cold).findings]
+
+
 def rest_alone(temperature_c: float = 20.0) -> dict[str, Any]:
     """Of what is expected the rest volts alone, which nothing can be held against but earlier ones."""
     return {name: fitting(temperature_c)[name] for name in ("taken_at", "temperature_c", "rest_v")}

@@ -111,7 +111,7 @@ def _explained(met: list[Row]) -> list[Row]:
     shown: list[Row] = []
     hidden: set[str] = set()
     for row in met:
-        if row.segment in hidden or (row.alone and any(one.segment not in NO_PART for one in shown)):
+        if row.segment in hidden or (row.alone and any(one.alone or one.segment not in NO_PART for one in shown)):
             continue
         shown.append(row)
         hidden |= set(row.hides)

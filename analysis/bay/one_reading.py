@@ -503,8 +503,10 @@ def _told_c(
     """The temperature [°C] that the whole reading goes with, were the one noted in °F or without its minus; NaN for none.
 
     Of degrees above nil only: in real cold a stiff engine looks like still colder air, and °F below nil are below -18 °C.
-    A stiffer engine in the air noted must be the worse explanation.
+    A stiffer engine in the air noted must be the worse explanation, and without amps a weak battery looks like the cold.
     """
+    if row["crank_a"].isna().all():
+        return NAN
     noted = row.assign(aid_a=_aid_a(expected, temperature_c))
     stiff = float(_tested(noted, expected, NOISE.temperature_k, frozenset({"crank_a"}))["p_value"])
     for other in (float(celsius_from_fahrenheit(temperature_c)), -temperature_c):
@@ -515,7 +517,8 @@ def _told_c(
         if not (shown > 0.0).all(axis=None):  # no engine would turn
             continue
         told = _closure(at, shown, expected, NOISE.temperature_k, frozenset(), reading.get("outcome"))
-        if told.closes and told.p_value > stiff and not _findings(at, reading, unit, expected, other, limits):
+        found = _findings(at, reading, unit, expected, other, limits)
+        if told.closes and told.p_value > stiff and all(one.segment == "none" for one in found):
             return other
     return NAN
 
