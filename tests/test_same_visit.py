@@ -94,3 +94,26 @@ def test_nothing_counts_from_before_it_was_measured_again_or_repaired() -> None:
     assert measured_before(now | {"drop_positive_v": 0.2}, earlier) == {}
     assert measured_before(now, earlier, repaired_on=AT.normalize()) == {}
     assert measured_before(now, readings({"before": 60 * 24, "crank_a": 205.0})) == {}
+
+
+def test_a_try_that_failed_is_known_to_the_start_after_it_unless_repaired() -> None:
+    """Common practice: what fails at times only is looked for where the failed try says, however sound the next start is."""
+    tries = readings(
+        {"before": 60, "rest_v": 12.6, "outcome": "click"}, {"before": 30, "rest_v": 12.6, "outcome": "no_click"}
+    )
+    now = {"taken_at": AT, "rest_v": 12.6, "outcome": "started"}
+    assert measured_before(now, tries) == {"failed_before": "no_click"}
+    assert measured_before(now, tries, repaired_on=AT.normalize()) == {}
+    assert measured_before(now | {"outcome": "slow"}, tries) == {}
+    assert measured_before(now, readings({"before": 30, "rest_v": 12.6, "outcome": "slow"})) == {}
+
+
+def test_what_fails_at_times_only_is_named_after_a_sound_start(fleet: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    record = ["--db", str(fleet), "record", "sedan-2", "--temperature-c=8"]
+    assert main([*record, "--taken-at=2025-11-20T10:00", "--outcome=click", "--rest-v=12.65"]) == 0
+    sound = [
+        f"--{n.replace('_', '-')}={v:.3f}" for n, v in reading(BUILDS["sedan"], 8.0).items() if n != "temperature_c"
+    ]
+    capsys.readouterr()
+    assert main([*record, "--dry-run", "--taken-at=2025-11-20T10:05", "--outcome=started", *sound]) == 0
+    assert "the contacts do not close each time" in " ".join(capsys.readouterr().out.split())

@@ -575,6 +575,21 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, Any], str]] = {
         SOUND | {"outcome": "slow"},
         "none",
     ),
+    "starts now, nothing was heard": (
+        SOUND | {"outcome": "started", "failed_before": "no_click"},
+        SOUND | {"outcome": "started", "failed_before": "click"},
+        "control_circuit",
+    ),
+    "starts now, it only clicked": (
+        SOUND | {"outcome": "started", "failed_before": "click"},
+        SOUND | {"outcome": "started", "failed_before": "click", "drop_ground_v": 0.5},
+        "solenoid_contacts",
+    ),
+    "starts now, the starter only spun": (
+        SOUND | {"outcome": "started", "failed_before": "spins"},
+        SOUND | {"outcome": "spins", "failed_before": "spins"},
+        "starter_drive",
+    ),
     "slow, nothing amiss": (SOUND | {"outcome": "slow"}, SOUND | {"outcome": "started"}, "none"),
 }
 

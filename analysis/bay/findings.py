@@ -51,7 +51,10 @@ CRANKING: Final = "while cranking"
 KEY_HELD: Final = "with the key held at crank"
 """When something is read: an engine that does not turn is not cranking."""
 NO_PART: Final = ("none", "measurement", "charging", "not_starting_system")  # segments that leave the fault unnamed
-WORDS: Final[dict[str, tuple[str, ...]]] = {"outcome": OUTCOMES, "jumper_start": JUMPER_RESULTS}
+WORDS: Final[dict[str, tuple[str, ...]]] = {
+    "outcome": OUTCOMES, "jumper_start": JUMPER_RESULTS,
+    "failed_before": OUTCOMES,  # how the last try of the same visit went at which the engine did not turn
+}  # fmt: skip
 
 
 @dataclass(frozen=True)

@@ -492,7 +492,7 @@ def _findings(
         doubtful.remove("coil_a")
     if doubtful:
         facts |= {"doubted": doubtful[0], "doubted_value": reading.get(doubtful[0])}
-    facts |= {name: reading.get(name) for name in ("outcome", "jumper_start")} | {"twice": reading.get("confirmed")}
+    facts |= {name: reading.get(name) for name in WORDS} | {"twice": reading.get("confirmed")}
     return locate_segment(facts, limits=limits)
 
 

@@ -61,7 +61,35 @@ _COLD_IS_ENOUGH: Final = both(
     isnt(HIGH), isnt(LOW), isnt(BATTERY_AT_FAULT),
 )  # fmt: skip
 
+
+def _at_times(tried: str, outcome: str, segment: str, what: str, following: str, minutes: int) -> Row:
+    """It starts now, and did not turn at an earlier try of the same visit."""
+    return Row(
+        f"starts now, {tried}",
+        (is_word("failed_before", outcome), is_word("outcome", "started")),
+        segment,
+        f"At an earlier try of this visit {tried}, and now it starts: unless that was put right meanwhile, {what}.",
+        following,
+        minutes,
+        alone=True,
+    )
+
+
 ALONE: Final = (
+    _at_times(
+        "nothing was heard", "no_click", "control_circuit",
+        "something before the solenoid makes contact at times only: relay, switch, neutral or clutch switch, a connector",
+        "volts at the solenoid's control terminal at a try that fails", 10,
+    ),
+    _at_times(
+        "it only clicked", "click", "solenoid_contacts",
+        "the contacts do not close each time, the starter has a dead spot, or a connection on the power side is loose",
+        "drop across the solenoid contacts at several starts and at a try that fails", 10,
+    ),
+    _at_times(
+        "the starter only spun", "spins", "starter_drive", "the pinion does not engage each time, or its clutch slips",
+        "pinion and ring gear by eye, the starter out", 45,
+    ),
     Row(
         "cranks only, start not measured",
         (is_word("outcome", "cranks_only"), not_measured("cranked_well")),

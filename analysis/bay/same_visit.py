@@ -11,6 +11,7 @@ import pandas as pd
 
 from analysis.bay.choices import ASKING
 from analysis.bay.findings import MEASURED_HERE, WORDS
+from analysis.readings.outcomes import UNTURNED
 
 LOAD: Final = "tester_load_ohm"  # noted with each loaded check, and no new state
 NAMES: Final = tuple(name for name in (*MEASURED_HERE, *WORDS) if name != "temperature_c")
@@ -19,7 +20,8 @@ NAMES: Final = tuple(name for name in (*MEASURED_HERE, *WORDS) if name != "tempe
 def measured_before(
     reading: Mapping[str, Any], readings: pd.DataFrame, *, repaired_on: pd.Timestamp | None = None
 ) -> dict[str, Any]:
-    """What a reading lacks and the vehicle's readings shortly before it hold, by name: numbers as in the files, and words.
+    """What a reading lacks and the vehicle's readings shortly before it hold, by name: numbers as in the files, and words; of one that
+    started also how the last try among them went at which the engine did not turn, as `failed_before`.
 
     :param reading: taken_at and what was measured
     :param readings: of the same vehicle; those at or after `taken_at`, or longer before it than `ASKING.visit_h`, do not count, nor
@@ -37,6 +39,9 @@ def measured_before(
         if (read.keys() | found.keys()) & held.keys() - {LOAD, *WORDS}:
             break
         found = held | found
+    tries = readings[near & readings["outcome"].isin(UNTURNED)] if "outcome" in readings else readings[:0]
+    if read.get("outcome") == "started" and len(tries):
+        found["failed_before"] = str(tries.sort_values("taken_at", kind="stable")["outcome"].iloc[-1])
     return {name: value for name, value in found.items() if name not in read}
 
 
