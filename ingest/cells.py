@@ -246,11 +246,21 @@ class BatchBuilder:
                 out[name] = (cells, conversion, self._label(name, index))
         if day is not None:
             out["taken_at"] = (
-                day if clock is None else _joined_times(_days_below(day, clock), clock),
+                day if clock is None else _joined_times(self._days_of_numbers(_days_below(day, clock)), clock),
                 None,
                 f"taken_at ({', '.join(headed)})" if headed else "taken_at",
             )
         return out
+
+    def _days_of_numbers(self, days: Cells) -> Cells:
+        """Days, those that are bare day numbers of a spreadsheet as such."""
+        numbers = {day for day in days.tolist() if _A_NUMBER.fullmatch(cell_text(day))}
+        read = {day: parse_time(day, "iso", self._day_zero).value for day in numbers}
+        return objects([read.get(day) or day for day in days.tolist()]) if read else days
+
+    @property
+    def _day_zero(self) -> datetime:
+        return SERIAL_ZERO_1904 if self.layout.from_1904 else SERIAL_ZERO
 
     def _label(self, name: str, index: int) -> str:
         heading = self.layout.headings[index]
@@ -303,6 +313,8 @@ class BatchBuilder:
                 quick[code] = plain_float(cell)
                 continue
             named = month_of(clean_text(cell)) if column.name == "month" else 0
+            if column.name == "price" and isinstance(cell, str):
+                cell = _MONEY.sub("", cell)
             parsed = Parsed(float(named)) if named else parse_number(cell, self.layout.style)
             value, problem = _in_our_unit(parsed, column, conversion)
             if problem or parsed.remark:
@@ -351,9 +363,7 @@ class BatchBuilder:
                 continue
             if zone:
                 cell, utc[row] = _without_utc(cell)
-            parsed = parse_time(
-                cell, self.layout.date_order, SERIAL_ZERO_1904 if self.layout.from_1904 else SERIAL_ZERO
-            )
+            parsed = parse_time(cell, self.layout.date_order, self._day_zero)
             evidence = date_order_evidence(cell)
             if evidence and evidence != "either":
                 self._orders.setdefault(evidence, []).append((self._count + int(row), cell_text(cell)))
@@ -638,6 +648,9 @@ def _days_below(days: Cells, clocks: Cells) -> Cells:
     return objects(cells)
 
 
+_A_NUMBER = re.compile(r"[0-9]{5}(?:\.[0-9]+)?")
+_MONEY = re.compile(r"^[A-Z]{3}\b|[A-Z]{3}$|[$€£¥]|(?i:\bkr\.?$|\bzł$|\bFr\.)")
+"""A currency by its sign or code (ISO 4217): prices are in the user's own, whatever stands beside them."""
 _HHMM = re.compile(r"([01]?[0-9]|2[0-3])([0-5][0-9])")
 _SHARE_OF_A_DAY = re.compile(r"0[.,][0-9]{3,}")
 

@@ -53,7 +53,7 @@ _PRICE = r"price|value|preis|wert|\bto\b|\ban\b|buyer|kaufer"  # of a sale, or w
 _UPKEEP = r"\blast\b|\bnext\b|\bdue\b|interval|letzte|nachste"  # of a service in the workshop
 _OTHER_VOLTS = r"module|sensor|control|\bo2\b|oxygen|alternator|supply|pedal|throttle|steuergerat"
 
-_PLACE = r"depot|deposito|site|location|locatie|station|base|standort|standplaats|niederlassung|vestiging|zajezdnia|garage|yard"
+_PLACE = r"depot|\bdepa\b|deposito|site|location|locatie|station|base|standort|standplaats|niederlassung|vestiging|zajezdnia|gara[gj]|yard"
 _NOTE = Word(
     "note",
     r"remark|\bnot[ea]s?\b|comment|komment|bemerk|opmerk|notiz|remarque|observ|osserv|anmerk|uwagi|anmark|^not(?:lar)?$|aciklama",
@@ -152,13 +152,13 @@ UNIT_WORDS = (
     Word("aid_below_c", r"(?:glow|gluh|heater|starting aid).*(?:below|under|from|unter|ab\b)"),
     Word("starting_aid", r"starting aid|heater|starthilfe|vorwarm"),
     Word("fuel_limit_c", r"\bcfpp\b|cloud point|fuel.*(?:limit|lowest|cold)"),
-    Word("vehicle_class", r"class|type|tipo|typ\b|klasse|bauart|model|categor|clase"),
-    Word("system_v", r"system|volt|spannung|spanning|bordnetz|tension|napiec", unless=_OTHER_VOLTS),
+    Word("vehicle_class", r"class|type|tipo|typ\b|klasse|bauart|model|categor|clase|^tip$"),
+    Word("system_v", r"system|sistem|volt|spannung|spanning|bordnetz|tension|napiec", unless=_OTHER_VOLTS),
     Word("rated_cca_a", r"\bcca\b|cold.?crank|kaltstart|rating|kalteprufstrom"),
-    Word("cylinders", r"cyl|zylinder|cilind"),
+    Word("cylinders", r"cyl|zylinder|cilind|silindir"),
     Word(
         "fuel",
-        r"fuel|kraftstoff|carburant|combustible|antrieb|energie|brandstof|alimentazione|paliw",
+        r"fuel|kraftstoff|carburant|combustible|antrieb|energie|brandstof|alimentazione|paliw|bransle|yakit",
         unless=_OTHER_FUEL,
     ),
     Word("depot", _PLACE),
@@ -173,7 +173,7 @@ UNIT_WORDS = (
     Word(
         "in_service",
         r"in.service|commission|zulassung|in.?betrieb|since|\bseit\b|mise en|\balta\b|in dienst|messa in servizio|immatricolazione"
-        r"|matriculacion|(?:pierwsz|data).*rejestr",
+        r"|matriculacion|i drift|(?:pierwsz|data).*rejestr",
         unless=_UPKEEP,
     ),
     Word("in_service", r"service", sure=False, unless=_UPKEEP),
@@ -347,7 +347,7 @@ _BESIDE = re.compile(
     r"|rejestracyjny|rejestracji|pojazd\w*|godzina|przebieg|napiec\w*|spoczynk\w*|rozruchu?|prad|spadek|przewod\w*|uwagi|paliwo"
     r"|kalteprufstrom|cilind\w*|kenteken|voertuig\w*|rustspanning|tijd|spanning\w*|laagste|stroom|start(?:stroom|spanning)|buiten\w*|opmerking\w*|bij|brandstof|vestiging|werkzaamheden|dienst"
     r"|fordon\w*|tid|vid|vilo\w*|lagst\w*|utetemp\w*|jord\w*|anmark\w*|atgard|orsak|matarstall\w*|arac|plaka|tarih\w*|saat\w*|dinlenme|gerilim\w*"
-    r"|mars|akim\w*|sicakli\w*|hava|dis|arti|sasi|dusu\w*|not(?:lar)?|ext|przy|pomiaru|rej|organe|intervention|motif|dc|turn(?:s|ing)"
+    r"|mars|akim\w*|sicakli\w*|hava|dis|arti|sasi|dusu\w*|not(?:lar)?|ext|przy|pomiaru|rej|organe|intervention|motif|dc|turn(?:s|ing)|systemspanning|modell|depa|bransle|drift|sedan|yakit|silindir|sistem|tip|garaj"
 )
 
 

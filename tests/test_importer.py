@@ -328,6 +328,23 @@ def test_clock_times_as_people_write_them(db: Database, tmp_path: Path, clock: s
     assert read_readings(db)["taken_at"].tolist() == [pd.Timestamp("2023-03-01T08:15")]
 
 
+def test_a_spreadsheet_s_day_number_and_a_time_beside_it_are_one_moment(db: Database, tmp_path: Path) -> None:
+    """44986 is 2023-03-01 in the calendar of 1900 (ECMA-376, part 1, 18.17.4.1)."""
+    outcome = brought(
+        db, tmp_path, "unit,taken_on,taken_time,rest_v\nK-101,44986,07:30,12.6\nK-101,44987,0.5000,12.6\n"
+    )
+    assert (outcome.stored, outcome.set_aside) == (2, 0)
+    when = [row[0] for row in db.execute("SELECT taken_at FROM readings ORDER BY taken_at").fetchall()]
+    assert when == ["2023-03-01T07:30:00", "2023-03-02T12:00:00"]
+
+
+def test_a_price_with_its_currency_is_read(db: Database, tmp_path: Path) -> None:
+    lines = "part;price;labour_h\nbattery;129,90 €;1\nstarter_motor;1.249,00 EUR;2\nground_path;$ 12,50;1\npositive_cable;12,50 V;1\n"
+    outcome = brought(db, tmp_path, lines)
+    assert (outcome.stored, outcome.set_aside) == (3, 1)
+    assert [row[0] for row in db.execute("SELECT price FROM parts ORDER BY price").fetchall()] == [12.5, 129.9, 1249.0]
+
+
 def test_a_comma_groups_thousands_where_all_other_numbers_have_points(db: Database, tmp_path: Path) -> None:
     """81,000 beside 12.66 is no 81 km; beside a decimal comma nothing is guessed."""
     row = 'unit,taken_at,odometer_km,rest_v,drop_ground_v\nK-101,2023-03-01T08:15,"81,000",12.66,{}\n'
