@@ -88,8 +88,8 @@ def _ways_back(former: Iterable[Former]) -> list[str]:
 
 
 def fingerprint(batch: Batch, row: int) -> str:
-    """Return what recognises a set-aside row when it comes again: its table and its text."""
-    text = f"{batch.table.name}\x1f{batch.original(row).strip()}"
+    """Return what recognises a set-aside row when it comes again: its table and its text, and the title above it."""
+    text = "\x1f".join([batch.table.name, batch.original(row).strip(), *filter(None, [batch.title])])
     return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
 
 

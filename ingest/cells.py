@@ -62,7 +62,8 @@ class Batch:
     problems and remarks: sentences by row; crooked: rows that could not be taken apart, of which nothing else is said.
     raw: text of cells that could not be read, by (row, column). confirmed:
     columns that were measured twice, by row; only a person's entry says so. extra: per row the cells of columns that are
-    not ours, as a JSON object or ''; beside: the headings of those that hold something.
+    not ours, as a JSON object or ''; beside: the headings of those that hold something. title: the vehicle of all rows where no cell
+    of them names it, but their table's title does.
     """
 
     table: Table
@@ -80,6 +81,7 @@ class Batch:
     original: Callable[[int], str] = lambda row: ""  # noqa: ARG005
     notes: list[str] = field(default_factory=list)
     ignored: int = 0
+    title: str = ""
 
     def __len__(self) -> int:
         return len(self.lines)
@@ -431,6 +433,7 @@ class BatchBuilder:
             raw=self._raw,
             original=self._original,
             ignored=self._ignored,
+            title=self.layout.constants["unit"] if self.layout.by_title else "",
         )
         if self._no_reading:
             batch.notes.append(

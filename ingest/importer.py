@@ -17,13 +17,14 @@ from ingest.drafting import likely_heading, no_table_of_readings
 from ingest.errors import DatabaseTrouble, FileRefused, NotDescribed, SourceProblem
 from ingest.fields import TABLES, UNITS
 from ingest.layout import Layout, is_own, own_layout, own_name, source_layout
-from ingest.one_vehicle import by_their_titles, refuse_another_vehicle, vehicle_for_all
+from ingest.one_vehicle import by_their_titles, of_what, refuse_another_vehicle, vehicle_for_all
 from ingest.outcome import FileOutcome, Outcome
 from ingest.readers import SUFFIXES, read_sheets
 from ingest.record_check import kept_rows
 from ingest.rules import UNKNOWN
 from ingest.sheets import Sheet
 from ingest.sources import Source, columns_filled, find_source, missing_columns, saved_sources, target_of
+from ingest.titled_tables import titled_tables
 from ingest.values import counted, joined
 from ingest.writing import Admitted, Origin, Place, write_origin, writing
 
@@ -139,10 +140,11 @@ def _look_into(path: Path, described: Source | None, known: Sequence[Source]) ->
                 unknown.append(sheet)
             else:
                 found.append(fitting)
-        if not found and described is None and sheets[0].is_workbook:
-            titled = [(sheet, own_layout(sheet, named=path.stem, by_title=True)) for sheet in unknown]
-            found = [(sheet, layout) for sheet, layout in titled if layout]
-            unknown = [sheet for sheet, layout in titled if not layout]
+        if not found and described is None:
+            found = _by_titles(path, sheets)
+            unknown = (
+                [sheet for sheet in sheets if sheet not in [one for one, _ in found]] if sheets[0].is_workbook else []
+            )
         if not found:
             if described is None and (what := no_table_of_readings(path, sheets)):
                 raise FileRefused(f"it {what}")
@@ -159,6 +161,14 @@ def _look_into(path: Path, described: Source | None, known: Sequence[Source]) ->
         return _Job(path, error=str(error), describe=isinstance(error, NotDescribed))
     except OSError as error:
         return _Job(path, error=f"it cannot be read: {error.strerror or error}")
+
+
+def _by_titles(path: Path, sheets: Sequence[Sheet]) -> list[tuple[Sheet, Layout]]:
+    """Sheets of a workbook, or tables below each other, that lack nothing but a column for the vehicle: it may be their title."""
+    if not sheets[0].is_workbook:
+        return titled_tables(sheets[0], path.stem)
+    layouts = [(sheet, own_layout(sheet, named=path.stem, by_title=True)) for sheet in sheets]
+    return [(sheet, layout) for sheet, layout in layouts if layout]
 
 
 def _sheets(path: Path, described: Source | None) -> list[Sheet]:
@@ -286,7 +296,7 @@ def _import_sheets(db: Database, job: _Job, now: datetime, by: str, progress: Pr
     sheets = by_their_titles(job.sheets, load_context(db, now))
     if named := [f"{sheet.name!r} is {layout.constants['unit']}" for sheet, layout in sheets if layout.by_title]:
         more = f" and {len(named) - HEADINGS_SHOWN} more" if len(named) > HEADINGS_SHOWN else ""
-        note = f"every row taken for the vehicle that the title of its sheet names: {', '.join(named[:HEADINGS_SHOWN])}{more}"
+        note = f"every row taken for the vehicle that the title of its {of_what(sheets[0][0])} names: {', '.join(named[:HEADINGS_SHOWN])}{more}"
         result = replace(result, notes=(*result.notes, note))
     for sheet, layout in sheets:
         batch = batch_of(layout, sheet.blocks(layout.heading_line, layout.width, layout.numeric), told)

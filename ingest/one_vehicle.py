@@ -24,6 +24,11 @@ def vehicle_for_all(layout: Layout) -> str:
     return "" if "unit" in layout.targets else layout.constants.get("unit", "")
 
 
+def of_what(sheet: Sheet) -> str:
+    """What a title is that of."""
+    return "sheet" if sheet.is_workbook else "table"
+
+
 def by_their_titles(sheets: Sequence[tuple[Sheet, Layout]], context: Context) -> tuple[tuple[Sheet, Layout], ...]:
     """Sheets for the vehicles of the fleet that their titles name; NotDescribed where one of these names none."""
     out = []
@@ -32,8 +37,8 @@ def by_their_titles(sheets: Sequence[tuple[Sheet, Layout]], context: Context) ->
             unit = context.same_unit(sheet.name)
             if not unit:
                 raise NotDescribed(
-                    f"no column is unit, which {layout.table.name} need, and the title of its sheet {sheet.name!r} is no vehicle of the "
-                    "fleet; allowed is a column for it, a sheet for each vehicle under its number, or a constant in a source description"
+                    f"no column is unit, which {layout.table.name} need, and the title of its {of_what(sheet)} {sheet.name!r} is no vehicle of the "
+                    "fleet; allowed is a column for it, one for each vehicle under its number, or a constant in a source description"
                 )
             layout = replace(layout, constants={**layout.constants, "unit": unit})
         out.append((sheet, layout))
@@ -45,17 +50,19 @@ def refuse_another_vehicle(stem: str, sheet: Sheet, layout: Layout, batch: Batch
     the description does for all rows."""
     unit = vehicle_for_all(layout)
     ours = context.same_unit(unit) or unit
-    for where, text in _beside_the_rows(stem, sheet, layout, batch):
+    for where, text in _beside_the_rows(stem, sheet, layout, batch, context):
         other = _another(text, ours, context)
         if other:
-            said = f"the title of its sheet {sheet.name!r}" if layout.by_title else "its source description"
+            said = f"the title of its {of_what(sheet)} {sheet.name!r}" if layout.by_title else "its source description"
             raise FileRefused(
                 f"{where} names the vehicle {shown(other)}, and {said} says that every row is of {unit}; allowed is "
                 "a description for each vehicle, or one table with a column that says in every row whose it is (unit)"
             )
 
 
-def _beside_the_rows(stem: str, sheet: Sheet, layout: Layout, batch: Batch) -> Iterator[tuple[str, str]]:
+def _beside_the_rows(
+    stem: str, sheet: Sheet, layout: Layout, batch: Batch, context: Context
+) -> Iterator[tuple[str, str]]:
     """Where a vehicle may be named, and what stands there."""
     if not layout.by_title:
         yield "its name", stem
@@ -67,7 +74,9 @@ def _beside_the_rows(stem: str, sheet: Sheet, layout: Layout, batch: Batch) -> I
                 yield f"line {line}", text
     told = [times for name, times in batch.times.items() if batch.table.column(name).required]
     for number in np.flatnonzero(np.any([np.isnat(times) for times in told], axis=0)).tolist() if told else []:
-        yield f"line {batch.lines[number]}", batch.original(number).strip(" ,;|\t\"'")
+        text = batch.original(number).strip(" ,;|\t\"'")
+        alone = text.isdigit() and context.same_unit(text)  # figures alone, with nothing else in their line
+        yield f"line {batch.lines[number]}", f"vehicle: {text}" if alone else text
     theirs = [heading for heading in batch.beside if meaning(heading, (OF_A_VEHICLE,))]
     for number, extra in enumerate(batch.extra if theirs else ()):
         for heading in theirs:

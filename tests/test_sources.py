@@ -239,6 +239,39 @@ def test_a_sheet_for_each_vehicle_is_taken_by_its_title(db: Database, tmp_path: 
     assert len(read_readings(db)) == 2
 
 
+TABLE = "taken_at,rest_v,crank_a\n2023-03-01 08:15,12.6,{amps}\n2023-03-02 08:15,12.6,x\n"
+
+
+def test_tables_below_each_other_are_taken_by_the_vehicle_above_each(db: Database, tmp_path: Path) -> None:
+    """Also the second of two rows alike that are set aside: they are of two vehicles."""
+    tables = [f"\n{title}\n{TABLE.format(amps=171 + k)}" for k, title in enumerate(("Vehicle: K-101", "k 102"))]
+    (tmp_path / "t.csv").write_text("Checks of 2023\n" + "".join(tables))
+    outcome = import_paths(db, [tmp_path / "t.csv"], now=NOW)
+    taken = "every row taken for the vehicle that the title of its table names: 'K-101' is K-101, 'k 102' is K-102"
+    assert (outcome.stored, outcome.set_aside, outcome.files[0].notes) == (2, 2, (taken,))
+    assert read_readings(db).set_index("unit")["crank_a"].to_dict() == {"K-101": 171.0, "K-102": 172.0}
+    aside = db.execute("SELECT unit, line FROM set_aside ORDER BY line").fetchall()
+    assert aside == [("K-101", 6), ("K-102", 11)]
+    again = import_paths(db, [tmp_path / "t.csv"], now=NOW)
+    assert (again.stored, again.known, again.still_aside) == (0, 2, 2)
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("K-101\n" + TABLE + "K-109\n" + TABLE, "no column is unit, which readings need, and the title of its table 'K-109'"),
+        ("K-101\n" + TABLE + "K-102\n2023-03-03 08:15,12.6,170\n", "line 5 names the vehicle 'K-102', and the title of its table"),
+        ("K-101\n" + TABLE + "\n" + TABLE, "no column is unit, which readings need; allowed is"),
+    ],
+)  # fmt: skip
+def test_tables_that_are_not_all_under_a_vehicle_are_refused(
+    db: Database, tmp_path: Path, text: str, said: str
+) -> None:
+    (tmp_path / "t.csv").write_text(text.format(amps=170))
+    assert import_paths(db, [tmp_path / "t.csv"], now=NOW).files[0].error.startswith(said)
+    assert db.table("readings").count == db.table("set_aside").count == 0
+
+
 def test_a_description_may_say_that_the_vehicle_is_the_sheets_title(db: Database, tmp_path: Path) -> None:
     headings = ("Date", "Air temperature (°C)", "Rest volts (V)", "Steady cranking amps (A)")
     file = sheets_titled(tmp_path / "k.xlsx", ("K-101", "K-102"), headings)
