@@ -17,7 +17,7 @@ from analysis.plan.assignment import Capacity
 from analysis.plan.inputs import cheap_success, prepare
 from analysis.plan.policies import avoided, flagged_list, reckoned, run_to_failure
 from analysis.plan.replacement_plan import PlanInputs, ReplacementPlan, plan_replacements
-from analysis.plan.visit_costs import MEASURE, Options, worthwhile
+from analysis.plan.visit_costs import MEASURE, Options, options_of, worthwhile
 from analysis.plan.workshop_calendar import opening, plan_weeks, workshop_hours
 from analysis.readings.panel import Floats
 
@@ -186,34 +186,20 @@ def test_the_same_visits_cost_the_same_whoever_chose_them(seed: int, at_risk: in
         make_inputs(fleet=25, at_risk=at_risk, hours=9.0, seed=seed), plan_weeks(AS_OF, weeks), PlanSettings()
     )
     names = work.candidates.table["unit"].tolist()
-    listed = flagged_list(work.candidates, work.table, work.depot, work.capacity, names, work.end_week, PlanSettings())
-    alone = [
-        flagged_list(
-            work.candidates, work.table, work.depot, replace_hours(work.capacity), [name], work.end_week, PlanSettings()
-        )
-        for name in names
-    ]
-    never = run_to_failure(work.candidates, work.table, work.end_week, PlanSettings())
+    listed = flagged_list(work, names)
+    roomy = replace(work, capacity=room_for_all(work.capacity))
+    alone = [flagged_list(roomy, [name]) for name in names]
+    never = run_to_failure(work)
     options = worthwhile(work.table)
     best = options.take(np.unique(options.unit, return_index=True)[1].astype(np.int64))
-    assert vars(reckoned("plan", work.candidates, work.table, best, work.end_week, PlanSettings())) == vars(
-        reckoned("flagged_list", work.candidates, work.table, best, work.end_week, PlanSettings())
-    ) | {"policy": "plan"}
+    assert vars(reckoned("plan", work, best)) == vars(reckoned("flagged_list", work, best)) | {"policy": "plan"}
     assert listed.visits <= len(names)
     gains = [never.cost - one.cost for one in alone]
-    every = flagged_list(
-        work.candidates,
-        work.table,
-        np.maximum(work.depot, 0),
-        replace_hours(work.capacity),
-        names,
-        work.end_week,
-        PlanSettings(),
-    )
+    every = flagged_list(replace(roomy, depot=np.maximum(work.depot, 0)), names)
     assert never.cost - every.cost == pytest.approx(sum(gains), rel=1e-9, abs=0.005)
 
 
-def replace_hours(capacity: Capacity) -> Capacity:
+def room_for_all(capacity: Capacity) -> Capacity:
     """Hours and places for everybody."""
     return Capacity(np.full_like(capacity.hours, 1e6), np.full_like(capacity.visits, 1e6))
 
@@ -221,10 +207,10 @@ def replace_hours(capacity: Capacity) -> Capacity:
 def test_a_vehicle_measured_in_the_last_week_avoids_no_start_that_it_has_had() -> None:
     """By hand: the part is renewed a week after the reading, thus after the plan's end, and avoids nothing within it."""
     work = prepare(make_inputs(fleet=4, at_risk=2), plan_weeks(AS_OF, 3), PlanSettings())
-    kind = np.full(len(work.candidates), MEASURE)
-    fewer = avoided(work.candidates, kind, np.full(len(work.candidates), 15), work.end_week)
+    visits = options_of(work.table, np.arange(2), np.zeros(2, np.int64), np.full(2, MEASURE))
+    fewer = avoided(work.candidates, replace(visits, day=np.full(2, 15)), work.end_week)
     assert fewer.tolist() == [0.0, 0.0]
-    assert (avoided(work.candidates, kind, np.full(len(work.candidates), 4), work.end_week) > 0).all()
+    assert (avoided(work.candidates, replace(visits, day=np.full(2, 4)), work.end_week) > 0).all()
 
 
 # --- decisions -------------------------------------------------------------------------------------------------------

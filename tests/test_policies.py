@@ -132,8 +132,8 @@ def test_flagged_list_keeps_hours_and_fixed_age_takes_the_oldest_first() -> None
     inputs = make_inputs(fleet=40, at_risk=20, hours=3.0)
     work = prepare(inputs, plan_weeks(AS_OF, 8), PlanSettings())
     flagged = inputs.units.loc[inputs.units["flagged"], "unit"].tolist()
-    found = flagged_list(work.candidates, work.table, work.depot, work.capacity, flagged, work.end_week, work.settings)
-    never = run_to_failure(work.candidates, work.table, work.end_week, work.settings)
+    found = flagged_list(work, flagged)
+    never = run_to_failure(work)
     assert 0 < found.visits <= len(flagged)
     assert found.hours <= work.capacity.hours.sum()
     assert found.no_starts < never.no_starts

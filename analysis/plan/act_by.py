@@ -8,10 +8,10 @@ import pandas as pd
 from analysis.plan.assignment import HOURS_TOLERANCE
 from analysis.plan.candidates import between
 from analysis.plan.inputs import PlanInputs, Work, pin_rows
-from analysis.plan.policies import failing
 from analysis.plan.result import FRAMES, frame_of
 from analysis.plan.rules import Rules
 from analysis.plan.visit_costs import CHEAP_FIRST, REPLACE, REPLACE_TWO, Options
+from analysis.readings.panel import Floats
 
 WAITS, LEAVES, FAILS = "waiting pays", "leaves", "fails before"
 MOST = 0.5  # of a vehicle's risk: more of it before the work could be done is why no visit pays
@@ -31,8 +31,7 @@ def act_by_missed(
     last = int(work.weeks.end_day[-1]) - 1
     first = {name: int(work.opened.next_open[d, work.weeks.first_day[0]]) for d, name in enumerate(work.depots)}
     forbidden = {unit for unit, kind, _ in pin_rows(inputs.pins) if kind == "forbid"}
-    leaving, c = inputs.leaving(work.weeks.as_of), work.candidates
-    at_risk = failing(c, np.zeros(len(c), np.int64), np.full(len(c), -1), work.end_week)
+    leaving, at_risk = inputs.leaving(work.weeks.as_of), work.candidates.risk_until(work.end_week)
     out: list[dict[str, Any]] = []
     for unit, day in _days_to_act_by(inputs).items():
         limit = max(int((day - work.weeks.as_of).days), first.get(depot_of.get(unit, ""), 0))
@@ -102,7 +101,7 @@ def _later_than(work: Work, rules: Rules, rows: Options, visit: int, limit: int,
     u, week, kind = int(rows.unit[visit]), int(rows.week[visit]), int(rows.kind[visit])
     days, costs = work.table.day[kind, u], work.table.cost[kind, u]
     early = np.flatnonzero((days >= 0) & (days <= limit) & np.isfinite(costs))
-    left_h, left_places = _left(work, rows, int(work.depot[u]))
+    left_h, left_places = left_over(work, rows, int(work.depot[u]))
     if not (work.capacity.hours[work.depot[u], early] > 0).any():
         return {"reason": "closed"}
     allowed = early[np.isfinite(rules.cost[kind, u, early])]
@@ -137,7 +136,7 @@ def _not_before(work: Work, u: int, kind: int, on: int, limit: int) -> str:
     return "part" if ready > limit else "closed"
 
 
-def _left(work: Work, rows: Options, depot: int) -> tuple[Any, Any]:
+def left_over(work: Work, rows: Options, depot: int) -> tuple[Floats, Floats]:
     """Hours and places that the plan leaves at a depot in each week."""
     mine, weeks = work.depot[rows.unit] == depot, len(work.weeks)
     called = mine & rows.calls_in

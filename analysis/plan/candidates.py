@@ -76,6 +76,10 @@ class Candidates:
     def __len__(self) -> int:
         return len(self.table)
 
+    def risk_until(self, week: float) -> Floats:
+        """(U,) probability of a no-start until `week` where nobody acts."""
+        return between(self.risk, np.full((len(self), 1), week))[:, 0]
+
     @cached_property
     def part(self) -> list[str]:
         """The suspect part of each vehicle, "" for none."""

@@ -8,15 +8,14 @@ import numpy as np
 import pandas as pd
 import scipy
 
-from analysis.costs import PlanSettings
-from analysis.plan.assignment import HOURS_TOLERANCE, Capacity
-from analysis.plan.candidates import LEAST_RISK, Candidates, Catalogue, between
+from analysis.plan.assignment import HOURS_TOLERANCE
+from analysis.plan.candidates import LEAST_RISK, Candidates, between
 from analysis.plan.choices import VISITS
-from analysis.plan.spent import work_of
-from analysis.plan.visit_costs import CHEAP, MEASURE, REPLACE, REPLACE_TWO, CostTable, Options, options_of
-from analysis.plan.workshop_calendar import Opening, PlanWeeks
+from analysis.plan.inputs import Work
+from analysis.plan.visit_costs import CHEAP, CHEAP_FIRST, MEASURE, REPLACE, REPLACE_TWO, CostTable, Options, options_of
+from analysis.plan.workshop_calendar import PlanWeeks
 from analysis.readings.panel import Floats, Ints
-from analysis.wear.lives import AgeReplacement, Lifetime, Weibull
+from analysis.wear.lives import AgeReplacement, Weibull
 
 LATEST_AGE_DAYS = 36525.0
 """An age limit beyond a hundred years is no limit."""
@@ -50,44 +49,67 @@ class Besides:
     hours: float = 0.0
 
 
+@dataclass(frozen=True)
+class Spent:
+    """Expected money (N,) of visits: parts used, hours worked, vehicles called in. A vehicle that fails before its visit
+    is repaired as one that failed, and has none of them."""
+
+    parts: Floats
+    labour: Floats
+    access: Floats
+
+
+def spent_on(work: Work, rows: Options) -> Spent:
+    """What the work of the visits `rows` is expected to cost.
+
+    A cheap act that is followed by the replacement only where it is in vain uses the part, and its hours, that often.
+    """
+    c, u, kind = work.candidates, rows.unit, rows.kind
+    alive = 1.0 - between(c.risk[u], rows.day[:, None] / 7.0)[:, 0]
+    vain = 1.0 - c.cheap_success[u]
+    one, first = c.part_cost[u], kind == CHEAP_FIRST
+    parts = np.select(
+        [kind == REPLACE, kind == REPLACE_TWO, first], [one, one + c.second_cost[u], vain * one], default=0.0
+    )
+    hours = work.table.own_hours[kind, u] - np.where(first, (1.0 - vain) * c.part_h[u], 0.0)
+    access = np.where(rows.calls_in, work.settings.access_cost, 0.0)
+    return Spent(alive * parts, alive * hours * work.settings.hour_rate, alive * access)
+
+
 def failing(c: Candidates, kind: Ints, day: Ints, end_week: float) -> Floats:
     """(U,) probability of a no-start until `end_week` when acted on at `day` (-1: not) by `kind` of visit."""
     end = np.full((len(c), 1), end_week)
-    never = between(c.risk, end)[:, 0]
     t = np.maximum(day, 0)[:, None] / 7.0
     before = between(c.risk, t)[:, 0]
     renewed = np.where((kind == REPLACE_TWO)[:, None], c.renewed * (1.0 - c.second_share[:, None]), c.renewed)
     now = between(renewed, t)[:, 0]
     after = np.maximum(between(renewed, end)[:, 0] - now, 0.0) / np.maximum(1.0 - now, LEAST_RISK)
-    return np.where(day >= 0, before + (1.0 - before) * after, never)
+    return np.where(day >= 0, before + (1.0 - before) * after, c.risk_until(end_week))
 
 
-def avoided(c: Candidates, kind: Ints, day: Ints, end_week: float) -> Floats:
-    """(U,) no-starts until `end_week` that a visit of `kind` at `day` (-1: none) avoids; after a measurement, acting
+def avoided(c: Candidates, rows: Options, end_week: float) -> Floats:
+    """(U,) no-starts until `end_week` that the visits `rows`, at most one per vehicle, avoid; after a measurement, acting
     follows `VISITS.react_weeks` later, and a cheap act avoids what it cures."""
-    follows = np.where(kind == MEASURE, day + int(7 * VISITS.react_weeks), day)
-    acted = np.where((day >= 0) & (follows < 7.0 * end_week), follows, -1)
-    without = failing(c, kind, np.full(len(c), -1), end_week)
-    return (without - failing(c, kind, acted, end_week)) * np.where(kind == CHEAP, c.cheap_success, 1.0)
-
-
-def reckoned(
-    policy: str, c: Candidates, table: CostTable, rows: Options, end_week: float, settings: PlanSettings,
-    *, besides: Besides | None = None,
-) -> PolicyCost:  # fmt: skip
-    """What `policy` costs with the visits `rows`, at most one per vehicle, and what it does `besides` on sound parts."""
-    extra = besides or Besides()
-    cost = table.wait + table.constant
-    cost[rows.unit] = table.cost[rows.kind, rows.unit, rows.week] + table.constant[rows.unit]
     kind, day = np.zeros(len(c), np.int64), np.full(len(c), -1)
     kind[rows.unit], day[rows.unit] = rows.kind, rows.day
-    never = failing(c, kind, np.full(len(c), -1), end_week)
-    left = never - avoided(c, kind, day, end_week)
-    visits, hours = len(rows) + extra.visits, float(rows.hours.sum()) + extra.hours
-    total, failing_cost = float(cost.sum()) + extra.cost, float((left * c.fail_cost).sum())
-    work = float(work_of(c, table, rows, settings).total.sum()) + extra.work
+    follows = np.where(kind == MEASURE, day + int(7 * VISITS.react_weeks), day)
+    acted = np.where((day >= 0) & (follows < 7.0 * end_week), follows, -1)
+    less = c.risk_until(end_week) - failing(c, kind, acted, end_week)
+    return less * np.where(kind == CHEAP, c.cheap_success, 1.0)
+
+
+def reckoned(policy: str, work: Work, rows: Options, besides: Besides = Besides()) -> PolicyCost:
+    """What `policy` costs with the visits `rows`, at most one per vehicle, and what it does `besides` on sound parts."""
+    c, table = work.candidates, work.table
+    cost = table.wait + table.constant
+    cost[rows.unit] = table.cost[rows.kind, rows.unit, rows.week] + table.constant[rows.unit]
+    left = c.risk_until(work.end_week) - avoided(c, rows, work.end_week)
+    visits, hours = len(rows) + besides.visits, float(rows.hours.sum()) + besides.hours
+    total, failing_cost = float(cost.sum()) + besides.cost, float((left * c.fail_cost).sum())
+    spent = spent_on(work, rows)
+    paid = float((spent.parts + spent.labour + spent.access).sum()) + besides.work
     return PolicyCost(
-        policy, total, float(left.sum()), visits, hours, work, failing_cost, total - work - failing_cost
+        policy, total, float(left.sum()), visits, hours, paid, failing_cost, total - paid - failing_cost
     )  # fmt: skip
 
 
@@ -98,18 +120,16 @@ def _replacing(table: CostTable, unit: list[int], week: list[int]) -> Options:
     return options_of(table, u, w, np.full(len(u), REPLACE))
 
 
-def run_to_failure(c: Candidates, table: CostTable, end_week: float, settings: PlanSettings) -> PolicyCost:
+def run_to_failure(work: Work) -> PolicyCost:
     """Nobody is called in."""
-    return reckoned("run_to_failure", c, table, _replacing(table, [], []), end_week, settings)
+    return reckoned("run_to_failure", work, _replacing(work.table, [], []))
 
 
-def flagged_list(
-    c: Candidates, table: CostTable, depot: Ints, capacity: Capacity, flagged: list[str], end_week: float,
-    settings: PlanSettings,
-) -> PolicyCost:  # fmt: skip
+def flagged_list(work: Work, flagged: list[str]) -> PolicyCost:
     """The flagged vehicles in order of probability, each in the first week with hours, whatever that costs."""
-    hours, visits = capacity.hours.copy(), capacity.visits.copy()
-    rows = {name: row for row, name in enumerate(c.table["unit"])}
+    table, depot = work.table, work.depot
+    hours, visits = work.capacity.hours.copy(), work.capacity.visits.copy()
+    rows = {name: row for row, name in enumerate(work.candidates.table["unit"])}
     unit: list[int] = []
     weeks: list[int] = []
     for name in flagged:
@@ -124,7 +144,7 @@ def flagged_list(
             visits[d, week] -= 1
             unit.append(row)
             weeks.append(week)
-    return reckoned("flagged_list", c, table, _replacing(table, unit, weeks), end_week, settings)
+    return reckoned("flagged_list", work, _replacing(table, unit, weeks))
 
 
 def mean_residual_life(law: Weibull, age: Floats) -> Floats:
@@ -145,37 +165,31 @@ def overdue_parts(lives: pd.DataFrame, ages: Mapping[str, AgeReplacement], weeks
     return found.drop(columns="kind")
 
 
-def fixed_age(
-    c: Candidates, table: CostTable, weeks: PlanWeeks, opened: Opening, capacity: Capacity, overdue: pd.DataFrame,
-    depot_of: Mapping[str, int], *, catalogue: Catalogue, lives: Mapping[str, Lifetime], rates: Mapping[str, float],
-    settings: PlanSettings,
-) -> PolicyCost:  # fmt: skip
+def fixed_age(work: Work, overdue: pd.DataFrame, depot_of: Mapping[str, int]) -> PolicyCost:
     """Every part is replaced at its best fixed age, oldest first as far as hours reach; readings are not looked at.
 
     A part that is not the suspect one costs its work less the value of the life gained.
     """
-    hours = capacity.hours.copy()
-    rows = {name: row for row, name in enumerate(c.table["unit"])}
-    suspects = c.table["part"].tolist()
+    hours, catalogue, weeks = work.capacity.hours.copy(), work.catalogue, work.weeks
+    rows = {name: row for row, name in enumerate(work.candidates.table["unit"])}
+    suspects = work.candidates.part
     taken: dict[int, int] = {}
     extra = Besides()
     for unit, part, age, due in zip(overdue["unit"], overdue["part"], overdue["age"], overdue["due_day"], strict=True):
         d, need = depot_of.get(unit, -1), catalogue.labour_h[part]
-        days = opened.visit_day(weeks, d, int(np.ceil(max(due, catalogue.lead_days[part], 0.0))))
+        days = work.opened.visit_day(weeks, d, int(np.ceil(max(due, catalogue.lead_days[part], 0.0))))
         fits = (days >= 0) & (hours[d] + HOURS_TOLERANCE >= need) if d >= 0 else np.zeros(len(weeks), np.bool_)
         if not fits.any():
             continue
         week = int(np.argmax(fits))
         hours[d, week] -= need
         row = rows.get(unit, -1)
-        if row >= 0 and suspects[row] == part and np.isfinite(table.cost[REPLACE, row, week]):
+        if row >= 0 and suspects[row] == part and np.isfinite(work.table.cost[REPLACE, row, week]):
             taken[row] = week
             continue
-        law = lives[part].law
+        law = work.lives[part].law
         gained = law.mean - float(mean_residual_life(law, np.array([age]))[0])
-        work = catalogue.price[part] + need * settings.hour_rate + settings.access_cost
-        saved = rates[part] * min(max(gained, 0.0) / 7.0, work / max(rates[part], 1e-9))
-        extra = Besides(extra.cost + work - saved, extra.work + work, extra.visits + 1, extra.hours + need)
-    end_week = float(weeks.end_day[-1]) / 7.0
-    visits = _replacing(table, list(taken), list(taken.values()))
-    return reckoned("fixed_age", c, table, visits, end_week, settings, besides=extra)
+        paid = catalogue.price[part] + need * work.settings.hour_rate + work.settings.access_cost
+        saved = work.rates[part] * min(max(gained, 0.0) / 7.0, paid / max(work.rates[part], 1e-9))
+        extra = Besides(extra.cost + paid - saved, extra.work + paid, extra.visits + 1, extra.hours + need)
+    return reckoned("fixed_age", work, _replacing(work.table, list(taken), list(taken.values())), extra)

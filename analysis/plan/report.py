@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.costs import CHEAP_ACTIONS
-from analysis.plan.act_by import act_by_missed
+from analysis.plan.act_by import act_by_missed, left_over
 from analysis.plan.assignment import Assignment
 from analysis.plan.candidates import Candidates, best_ages, between
 from analysis.plan.done import with_done
@@ -17,16 +17,15 @@ from analysis.plan.ordered import SPARE, spare_ones
 from analysis.plan.policies import (
     PolicyCost,
     avoided,
-    failing,
     fixed_age,
     flagged_list,
     overdue_parts,
     reckoned,
     run_to_failure,
+    spent_on,
 )
 from analysis.plan.result import FRAMES, ReplacementPlan, frame_of, rows_of
 from analysis.plan.rules import Rules
-from analysis.plan.spent import work_of
 from analysis.plan.visit_costs import CHEAP, CHEAP_FIRST, MEASURE, REPLACE, REPLACE_TWO, Options, lived, make_costs
 from analysis.plan.workshop_calendar import PlanWeeks
 from analysis.readings.panel import Floats
@@ -111,10 +110,7 @@ def _visits(work: Work, rules: Rules, rows: Options) -> pd.DataFrame:
     c, table = work.candidates, work.table
     out = []
     order = np.lexsort((rows.unit, rows.day))
-    end = failing(c, np.zeros(len(c), np.int64), np.full(len(c), -1), work.end_week)
-    kinds, days = np.zeros(len(c), np.int64), np.full(len(c), -1)
-    kinds[rows.unit], days[rows.unit] = rows.kind, rows.day
-    fewer = avoided(c, kinds, days, work.end_week)
+    end, fewer = c.risk_until(work.end_week), avoided(c, rows, work.end_week)
     costs = table.cost[rows.kind, rows.unit, rows.week] + table.constant[rows.unit]
     made_of = rows_of(_components(work, rows, costs))
     for i in order:
@@ -155,7 +151,7 @@ def _components(work: Work, rows: Options, total: Floats) -> pd.DataFrame:
     """The parts that the visits' expected costs `total` (N,) are made of, a row for each; they add up to them [money]."""
     c, u = work.candidates, rows.unit
     weeks = rows.day[:, None] / 7.0
-    spent = work_of(c, work.table, rows, work.settings)
+    spent = spent_on(work, rows)
     renews = np.isin(rows.kind, (REPLACE, REPLACE_TWO, CHEAP_FIRST))
     waste = c.rate[u] * (work.values.life[u] - between(lived(c.risk[u]), weeks)[:, 0])
     out = {
@@ -215,7 +211,7 @@ def _left_out(work: Work, rules: Rules, rows: Options) -> pd.DataFrame:
     relative = table.cost - table.wait[None, :, None]
     served = np.zeros(len(c), np.bool_)
     served[rows.unit] = True
-    risk = failing(c, np.zeros(len(c), np.int64), np.full(len(c), -1), work.end_week)
+    risk = c.risk_until(work.end_week)
     unpostponed = _unpostponed(work)
     units, depots = c.table["unit"].tolist(), c.table["depot"].tolist()
     out = []
@@ -269,9 +265,7 @@ def _too_early(work: Work, u: int, unpostponed: Floats) -> tuple[int, int, float
 
 def _full(work: Work, rows: Options, relative: Floats, u: int) -> str:
     """Whether hours or places were lacking in the weeks in which acting would have paid."""
-    d = work.depot[u]
-    mine = work.depot[rows.unit] == d
-    left = work.capacity.hours[d] - np.bincount(rows.week[mine], rows.hours[mine], len(work.weeks))
+    left, _ = left_over(work, rows, int(work.depot[u]))
     kinds, weeks = np.nonzero((relative < -work.table.least[u]) | (np.isfinite(relative) & work.decided.accepted[u]))
     fits = left[weeks] >= work.table.hours[kinds, u]
     return "no places" if fits.any() else "no hours"
@@ -319,7 +313,6 @@ def _hours_frame(work: Work, rows: Options, result: Assignment) -> pd.DataFrame:
 
 def _policies(inputs: PlanInputs, work: Work, rows: Options) -> list[PolicyCost]:
     """The plan beside the three simple policies, on the same vehicles, weeks, risks and hours."""
-    c, table = work.candidates, work.table
     flagged = inputs.units.loc[inputs.units["flagged"].astype(bool), "unit"].astype(str).tolist()
     fleet = inputs.in_service(work.weeks.as_of)
     ages = best_ages(fleet, work.lives, work.catalogue, work.settings, access=work.settings.access_cost)
@@ -328,11 +321,8 @@ def _policies(inputs: PlanInputs, work: Work, rows: Options) -> list[PolicyCost]
     index = {name: i for i, name in enumerate(work.depots)}
     depot_of = {u: index.get(str(d), -1) for u, d in zip(fleet["unit"], fleet["depot"], strict=True)}
     return [
-        reckoned("plan", c, table, rows, work.end_week, work.settings),
-        run_to_failure(c, table, work.end_week, work.settings),
-        fixed_age(
-            c, table, work.weeks, work.opened, work.capacity, overdue, depot_of, catalogue=work.catalogue,
-            lives=work.lives, rates=work.rates, settings=work.settings,
-        ),
-        flagged_list(c, table, work.depot, work.capacity, flagged, work.end_week, work.settings),
-    ]  # fmt: skip
+        reckoned("plan", work, rows),
+        run_to_failure(work),
+        fixed_age(work, overdue, depot_of),
+        flagged_list(work, flagged),
+    ]
