@@ -177,7 +177,7 @@ def test_a_vehicle_that_fails_before_its_part_can_be_there_is_said_to() -> None:
     """98 % within the first week, the part after nine days: of 100 such vehicles two are left that a visit would help."""
     inputs = two_vehicles(catalogue=catalogue().assign(lead_days=9.0))
     sure = inputs.outlook.assign(probability=[0.98 + 0.001 * w for w in inputs.outlook["week"]])
-    plan = made(replace(inputs, outlook=sure, pins=None))
+    plan = made(replace(inputs, outlook=sure, pins=pins()))
     assert late(plan) == {"V-0000": "fails before", "V-0001": "fails before"}
     row = rows_of(plan.act_by_missed)[0]
     assert row["soonest_on"] == MONDAY + pd.Timedelta(days=9)
@@ -214,14 +214,14 @@ def test_a_pin_a_service_and_no_visit_are_why() -> None:
     calm = inputs.outlook.assign(probability=[0.0002 * (w + 1) for w in inputs.outlook["week"]])
     due = services_of([(unit, MONDAY + pd.Timedelta(days=15)) for unit in ("V-0000", "V-0001")])
     risk = inputs.outlook.assign(probability=[0.02 * (w + 1) for w in inputs.outlook["week"]])
-    plan = made(replace(inputs, outlook=risk, pins=None, services=due), access_cost=900.0)
+    plan = made(replace(inputs, outlook=risk, pins=pins(), services=due), access_cost=900.0)
     assert late(plan) == {"V-0000": "service", "V-0001": "service"}
     assert (plan.act_by_missed["costs_more"] > 0).all()
-    plan = made(replace(inputs, outlook=calm, pins=None))
+    plan = made(replace(inputs, outlook=calm, pins=pins()))
     assert late(plan) == {"V-0000": "waiting pays", "V-0001": "waiting pays"}
     assert "no visit: no visit pays in these weeks" in missed_line(rows_of(plan.act_by_missed)[0], plan.as_of)
     beyond = inputs.units.assign(act_by=dates([MONDAY + pd.Timedelta(days=8 * 7)] * 2))
-    assert late(made(replace(inputs, outlook=calm, pins=None, units=beyond))) == {}
+    assert late(made(replace(inputs, outlook=calm, pins=pins(), units=beyond))) == {}
 
 
 def test_who_is_late_stands_in_every_file_and_json_keeps_no_visit_as_null() -> None:

@@ -1,6 +1,5 @@
 """From the database to a plan and back: versions, settings, pins, and what is refused."""
 
-from dataclasses import replace
 from datetime import date, datetime
 from io import BytesIO
 from pathlib import Path
@@ -256,7 +255,7 @@ def test_standard_output_stays_free(office: tuple[Database, Any], capfd: pytest.
     db, found = office
     make_plan(db, as_of=DAY, assessment=found)
     assert capfd.readouterr().out == ""
-    assert replace(make_inputs(), pins=None).outlook["week_start"].min() == AS_OF
+    assert make_inputs().outlook["week_start"].min() == AS_OF
 
 
 # --- changes by hand -------------------------------------------------------------------------------------------------

@@ -26,24 +26,20 @@ class Decided:
     not_before: Ints
 
 
-def in_force(
-    decisions: pd.DataFrame | None, repairs: pd.DataFrame, as_of: pd.Timestamp, done: pd.DataFrame | None = None
-) -> pd.DataFrame:
+def in_force(decisions: pd.DataFrame, repairs: pd.DataFrame, as_of: pd.Timestamp, done: pd.DataFrame) -> pd.DataFrame:
     """The decisions that a plan made on `as_of` obeys, the latest of each vehicle, by unit: kind, part, at, until, reason.
 
     A postponement ends with its date; accepted work ends with a repair of the vehicle, on that day or later, or with a
     visit that was done, whatever it found.
     """
     columns = ["kind", "part", "at", "until", "reason"]
-    if decisions is None or not len(decisions):
+    if decisions.empty:
         return pd.DataFrame(columns=columns, index=pd.Index([], name="unit"))
     known = decisions[decisions["at"] < as_of + pd.Timedelta(days=1)].assign(unit=lambda d: d["unit"].astype(str))
     known = known.assign(**{name: "" for name in ("part", "reason") if name not in known.columns})
     last = known.sort_values("at", kind="stable").drop_duplicates("unit", keep="last").set_index("unit")[columns]
     over = (last["kind"] == POSTPONED) & ~(last["until"] > as_of)
-    work = pd.concat(
-        [frame[["unit", "done_on"]] for frame in (repairs, done) if frame is not None and len(frame)] or [repairs]
-    )
+    work = pd.concat([frame[["unit", "done_on"]] for frame in (repairs, done) if len(frame)] or [repairs])
     worked = work.groupby(work["unit"].astype(str))["done_on"].max().reindex(last.index)
     ended = (last["kind"] == ACCEPTED) & (worked >= last["at"].dt.normalize())
     standing: pd.DataFrame = last[~(over | ended)]

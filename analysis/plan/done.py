@@ -117,22 +117,10 @@ def still_to_order(
     return frame_of(out, FRAMES["orders"])
 
 
-def known_on(done: pd.DataFrame | None, as_of: pd.Timestamp) -> pd.DataFrame:
-    """The visits that were reported before the end of the plan's day."""
-    columns = ["uid", "unit", "depot", "planned_on", "done_on", "part", "found", "hours", "job", "at"]
-    if done is None:
-        moments = ("planned_on", "done_on", "at")
-        return pd.DataFrame(
-            {name: pd.Series(dtype="datetime64[us]" if name in moments else object) for name in columns}
-        )
-    known: pd.DataFrame = done[done["at"] < as_of + pd.Timedelta(days=1)]
-    return known
-
-
 def without_done(inputs: PlanInputs, as_of: pd.Timestamp) -> PlanInputs:
-    """The inputs without pins of visits that were done, and without the vehicles that were done on the plan's own day:
-    what was found and done there the figures of the day do not know yet."""
-    done = known_on(inputs.done, as_of)
+    """The inputs with the visits that were reported before the end of the plan's day, without pins of these, and without the
+    vehicles that were done on the plan's own day: what was found and done there the figures of the day do not know yet."""
+    done: pd.DataFrame = inputs.done[inputs.done["at"] < as_of + pd.Timedelta(days=1)]
     today = set(done.loc[done["at"] >= as_of, "unit"])
 
     def others(frame: pd.DataFrame) -> pd.DataFrame:
@@ -143,9 +131,9 @@ def without_done(inputs: PlanInputs, as_of: pd.Timestamp) -> PlanInputs:
     return replace(inputs, pins=pins, done=done, outlook=others(inputs.outlook), beyond=beyond)
 
 
-def open_pins(pins: pd.DataFrame | None, done: pd.DataFrame) -> pd.DataFrame | None:
+def open_pins(pins: pd.DataFrame, done: pd.DataFrame) -> pd.DataFrame:
     """The pins but those to a week of vehicles that were done since: what was fixed has happened."""
-    if pins is None or "at" not in pins.columns or not len(done):
+    if "at" not in pins.columns or not len(done):
         return pins
     last = done.groupby(done["unit"].astype(str))["at"].max().reindex(pins["unit"].astype(str)).to_numpy()
     with np.errstate(invalid="ignore"):

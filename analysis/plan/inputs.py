@@ -1,6 +1,6 @@
 """From the tables to everything a plan is computed from: costs, weeks, hours, and what is missing, in sentences."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -14,9 +14,15 @@ from analysis.plan.decisions import ACCEPTED, Decided, decided, in_force
 from analysis.plan.ordered import Ordered, ordered_before
 from analysis.plan.result import ReplacementPlan
 from analysis.plan.visit_costs import CostTable, Values, make_costs, make_values
-from analysis.plan.workshop_calendar import Opening, PlanWeeks, closed_days, iso_week, opening, workshop_hours
+from analysis.plan.workshop_calendar import Opening, PlanWeeks, iso_week, opening, workshop_hours
 from analysis.readings.panel import Bools, Floats, Ints, days_since_epoch, in_service, left_d
 from analysis.wear.lives import Lifetime, observed_lives, part_lifetimes
+
+
+def _nothing(*columns: str, days: tuple[str, ...] = ()) -> Callable[[], pd.DataFrame]:
+    """What makes a table without rows; `days`: those of its columns that hold days or moments."""
+    types = {name: "datetime64[us]" if name in days else "object" for name in (*columns, *days)}
+    return lambda: pd.DataFrame({name: pd.Series(dtype=kind) for name, kind in types.items()})
 
 
 @dataclass(frozen=True)
@@ -37,10 +43,14 @@ class PlanInputs:
     workshops: pd.DataFrame
     repairs: pd.DataFrame
     fleet: pd.DataFrame
-    pins: pd.DataFrame | None = None
+    pins: pd.DataFrame = field(default_factory=_nothing("unit", "kind", "week"))
     beyond: pd.DataFrame | None = None
-    decisions: pd.DataFrame | None = None
-    done: pd.DataFrame | None = None
+    decisions: pd.DataFrame = field(default_factory=_nothing("unit", "kind", days=("at", "until")))
+    done: pd.DataFrame = field(
+        default_factory=_nothing(
+            "uid", "unit", "depot", "part", "found", "hours", "job", days=("planned_on", "done_on", "at")
+        )
+    )
     workshop_days: pd.DataFrame | None = None
     closures: pd.DataFrame | None = None
     measure: Mapping[str, str] = field(default_factory=dict)
@@ -120,7 +130,8 @@ def prepare(
     depots = sorted({d for d in fleet["depot"].fillna("").astype(str) if d})
     depot = np.array([depots.index(d) if d in depots else -1 for d in candidates.table["depot"]], dtype=np.int64)
     opened = opening(depots, weeks, days=inputs.workshop_days, closures=inputs.closures)
-    services = np.where(_closed_on(inputs, depots, depot, weeks, services), -1, services)
+    shut = opened.closed[depot[:, None], np.maximum(services, 0)]  # a service on a weekend counts all the same
+    services = np.where(shut, -1, services)
     table = make_costs(
         candidates, values, weeks, services, first_service, settings, opened, depot, not_before=what.not_before
     )
@@ -152,7 +163,7 @@ def cheap_success(repairs: pd.DataFrame, as_of: pd.Timestamp, settings: PlanSett
     return dict(zip(CHEAP_ACTIONS, chance.tolist(), strict=True))
 
 
-def _pinned(pins: pd.DataFrame | None, weeks: PlanWeeks, fleet: pd.DataFrame) -> dict[str, str]:
+def _pinned(pins: pd.DataFrame, weeks: PlanWeeks, fleet: pd.DataFrame) -> dict[str, str]:
     """Units of the fleet that are pinned to a week of the plan, for no part."""
     known = set(fleet["unit"])
     here = [u for u, kind, week in pin_rows(pins) if kind != "forbid" and weeks.index(week) >= 0 and u in known]
@@ -191,14 +202,6 @@ def _service_days(
     return in_plan, in_outlook, first
 
 
-def _closed_on(inputs: PlanInputs, depots: list[str], depot: Ints, weeks: PlanWeeks, day: Ints) -> Bools:
-    """Whether the workshop of each vehicle is closed on days (U, W); a day of the week without hours is not closed."""
-    shut = np.zeros((len(depots) + 1, int(weeks.end_day[-1])), np.bool_)
-    for row, first, last in closed_days(inputs.closures, depots, weeks):
-        shut[row, max(first, 0) : max(last + 1, 0)] = True
-    return np.asarray(shut[depot[:, None], np.maximum(day, 0)] & (day >= 0))
-
-
 def _capacity(
     inputs: PlanInputs,
     fleet: pd.DataFrame,
@@ -212,7 +215,7 @@ def _capacity(
     size = fleet["depot"].value_counts().reindex(depots).to_numpy(np.float64)
     down = np.maximum(1.0, np.floor(settings.down_share * size))
     used = np.zeros_like(hours)
-    for row in [] if inputs.done is None else inputs.done[inputs.done["done_on"] >= weeks.as_of].to_dict("records"):
+    for row in inputs.done[inputs.done["done_on"] >= weeks.as_of].to_dict("records"):
         d, w = (depots.index(row["depot"]) if row["depot"] in depots else -1), weeks.index(iso_week(row["done_on"]))
         if d >= 0 and w >= 0:
             used[d, w] += float(row["hours"])
@@ -284,8 +287,6 @@ def _some(names: list[str], most: int = 5) -> str:
     return head if len(names) <= most else f"{head} and {len(names) - most} more"
 
 
-def pin_rows(pins: pd.DataFrame | None) -> list[tuple[str, str, str]]:
-    if pins is None or not len(pins):
-        return []
+def pin_rows(pins: pd.DataFrame) -> list[tuple[str, str, str]]:
     columns = (pins[name].astype(str) for name in ("unit", "kind", "week"))
     return list(zip(*columns, strict=True))

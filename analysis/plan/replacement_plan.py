@@ -36,7 +36,7 @@ def plan_replacements(
         raise ValueError(f"weeks is {weeks}; allowed are 1 to {LONGEST_WEEKS}")
     chosen_settings = settings or PlanSettings()
     inputs = without_done(inputs, pd.Timestamp(as_of))
-    if previous is not None and inputs.done is not None:
+    if previous is not None:
         previous = with_done(previous, inputs.done)
     work = prepare(inputs, plan_weeks(pd.Timestamp(as_of), weeks), chosen_settings, previous)
     rules = apply_rules(work, inputs.pins, previous)
@@ -44,7 +44,7 @@ def plan_replacements(
     options, result = _solve(work, rules, solved)
     pins_cost = 0.0
     if rules.pinned.any() or not np.array_equal(np.isfinite(rules.cost), np.isfinite(work.table.cost)):
-        free = apply_rules(replace(work, notes=[]), None, previous)
+        free = apply_rules(replace(work, notes=[]), inputs.pins.iloc[:0], previous)
         free_options, free_result = _solve(replace(work, notes=[]), free, solved)
         pins_cost = _true_cost(work, options, result) - _true_cost(work, free_options, free_result)
     return report(inputs, work, rules, options, result, previous, pins_cost)

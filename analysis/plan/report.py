@@ -43,34 +43,31 @@ def report(
     pins_cost: float,
 ) -> ReplacementPlan:
     rows = options.take(result.chosen)
-    done = set() if inputs.done is None else set(inputs.done["uid"])
-    visits, cancelled = _with_identity(_visits(work, rules, rows), previous, work.weeks, done)
+    visits, cancelled = _with_identity(_visits(work, rules, rows), previous, work.weeks, set(inputs.done["uid"]))
     hours = _hours_frame(work, rows, result)
     policies = _policies(inputs, work, rows)
     planned, never = policies[0], policies[1]
     summary = {
         "currency": work.settings.currency,
         "visits": len(visits),
-        "hours": float(visits["hours"].sum()) if len(visits) else 0.0,
+        "hours": float(visits["hours"].sum()),
         "no_starts_avoided": never.no_starts - planned.no_starts,
         "cost": planned.cost,
         "cost_run_to_failure": never.cost,
         "policies_weeks": len(work.weeks),
-        "saving": float(visits["saving"].sum()) if len(visits) else 0.0,
+        "saving": float(visits["saving"].sum()),
         "lower_bound": result.lower_bound,
         "gap": result.gap,
         "method": sorted(set(result.method)),
         "pins_cost": pins_cost,
-        "moved": int((visits["state"] == "moved").sum()) if len(visits) else 0,
+        "moved": int((visits["state"] == "moved").sum()),
         "cancelled": len(cancelled),
         "promised": _held_back(work, rules),
         "lifetimes": {part: life.source for part, life in work.lives.items()},
     }
     left_out, orders = _left_out(work, rules, rows), _orders(work, visits)
     here = set(inputs.in_service(work.weeks.as_of)["unit"])
-    summary[SPARE] = spare_ones(
-        work.ordered, orders, here - (set() if inputs.done is None else set(inputs.done["unit"]))
-    )
+    summary[SPARE] = spare_ones(work.ordered, orders, here - set(inputs.done["unit"]))
     made = ReplacementPlan(
         as_of=work.weeks.as_of,
         weeks=len(work.weeks),
@@ -86,7 +83,7 @@ def report(
         summary=summary,
         act_by_missed=act_by_missed(inputs, work, rules, rows, left_out),
     )
-    return made if inputs.done is None else with_done(made, inputs.done)
+    return with_done(made, inputs.done)
 
 
 def _held_back(work: Work, rules: Rules) -> bool:
@@ -165,7 +162,7 @@ def _components(work: Work, rows: Options, total: Floats) -> pd.DataFrame:
 
 
 def _with_identity(
-    visits: pd.DataFrame, previous: ReplacementPlan | None, weeks: PlanWeeks, done: Collection[str] = ()
+    visits: pd.DataFrame, previous: ReplacementPlan | None, weeks: PlanWeeks, done: Collection[str]
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Give each visit its lasting identity and sequence number (RFC 5545); visits that fell away are cancelled, and one like
     a visit that was `done` already is another one."""

@@ -24,7 +24,7 @@ class Rules:
     promised: Ints
 
 
-def apply_rules(work: Work, pins: pd.DataFrame | None, previous: ReplacementPlan | None) -> Rules:
+def apply_rules(work: Work, pins: pd.DataFrame, previous: ReplacementPlan | None) -> Rules:
     """Take out forbidden and frozen weeks, and find who must come and which week was promised.
 
     A vehicle whose visit of the last version is past, and was not reported as done, may come in a frozen week. Where that version
@@ -44,7 +44,7 @@ def apply_rules(work: Work, pins: pd.DataFrame | None, previous: ReplacementPlan
             if unit in row_of:
                 promised[row_of[unit]] = work.weeks.index(week)
     pinned = _apply_pins(work, cost, row_of, pins)
-    if pins is None or not len(pins):
+    if pins.empty:
         cost[:, work.candidates.table["forced"].to_numpy() & ~work.decided.accepted] = np.inf
     forced = pinned.copy()
     bonus = np.zeros((len(units), len(work.weeks)))
@@ -79,7 +79,7 @@ def _planned_weeks(work: Work, previous: ReplacementPlan, frozen: int) -> dict[i
     return {d: [w for w in range(frozen) if (name, work.weeks.iso[w]) in known] for d, name in enumerate(work.depots)}
 
 
-def _apply_pins(work: Work, cost: Floats, row_of: Mapping[str, int], pins: pd.DataFrame | None) -> Bools:
+def _apply_pins(work: Work, cost: Floats, row_of: Mapping[str, int], pins: pd.DataFrame) -> Bools:
     """Change `cost` in place for pins; return who is pinned to a week."""
     pinned = np.zeros(len(row_of), np.bool_)
     rows = pin_rows(pins)

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.plan.choices import VISITS
-from analysis.readings.panel import Floats, Ints
+from analysis.readings.panel import Bools, Floats, Ints
 
 MID_WEEK = 3
 """The plan's first week is the ISO week that holds most of the seven days from the start: that of the fourth day."""
@@ -66,11 +66,13 @@ class Opening:
     """When workshops work in a plan's days, a row for each depot and a last one for vehicles without a depot.
 
     share: (D+1, N) share of a usual week's hours that falls on a day, 0 where nobody works; next_open: (D+1, N+1) the day
-    itself or the next one on which somebody works, N for none. N days, counted from the plan's date.
+    itself or the next one on which somebody works, N for none; closed: (D+1, N) days that somebody closed, not those without
+    hours in a usual week. N days, counted from the plan's date.
     """
 
     share: Floats
     next_open: Ints
+    closed: Bools
 
     def visit_days(self, weeks: PlanWeeks, depot: Ints, ready_day: Ints) -> Ints:
         """First working day (U, W) of each week not before `ready_day` (U,) [days after as_of], at the depots (U,); -1
@@ -100,26 +102,15 @@ def opening(
             by_weekday[row_of[str(depot)]] = 0.0
             by_weekday[row_of[str(depot)], own["weekday"].to_numpy(np.int64) - 1] = own["share"]
     count = int(weeks.end_day[-1])
-    share = by_weekday[:, (np.arange(count) + weeks.as_of.weekday()) % 7]
-    for row, first, last in closed_days(closures, depots, weeks):
-        share[row, max(first, 0) : max(last + 1, 0)] = 0.0
-    day = np.where(share > 0, np.arange(count), count)
-    day = np.concatenate([day, np.full((len(day), 1), count)], axis=1)
-    return Opening(share, np.minimum.accumulate(day[:, ::-1], axis=1)[:, ::-1].astype(np.int64))
-
-
-def closed_days(
-    closures: pd.DataFrame | None, depots: list[str], weeks: PlanWeeks
-) -> list[tuple[slice | int, int, int]]:
-    """Rows of an Opening that are closed from a day to a day, counted from the plan's date."""
-    out: list[tuple[slice | int, int, int]] = []
+    closed = np.zeros((len(depots) + 1, count), np.bool_)
     for row in [] if closures is None else closures.to_dict("records"):
         first, last = ((row[name] - weeks.as_of).days for name in ("from_on", "to_on"))
-        if row["depot"] == "":
-            out.append((slice(None), first, last))
-        elif row["depot"] in depots:
-            out.append((depots.index(row["depot"]), first, last))
-    return out
+        here = slice(None) if row["depot"] == "" else row_of.get(row["depot"], slice(0))
+        closed[here, max(first, 0) : max(last + 1, 0)] = True
+    share = np.where(closed, 0.0, by_weekday[:, (np.arange(count) + weeks.as_of.weekday()) % 7])
+    day = np.where(share > 0, np.arange(count), count)
+    day = np.concatenate([day, np.full((len(day), 1), count)], axis=1)
+    return Opening(share, np.minimum.accumulate(day[:, ::-1], axis=1)[:, ::-1].astype(np.int64), closed)
 
 
 def workshop_hours(
