@@ -21,7 +21,7 @@ def make_options(rng: np.random.Generator, units: int, weeks: int, kinds: int = 
     keep = (cost < 0) & (rng.random(len(unit)) < 0.8)
     calls = rng.random(len(unit)) < 0.8
     every = Options(unit, week, kind, hours, calls, 7 * week, cost)
-    return every.take(np.flatnonzero(keep))
+    return every.of(np.flatnonzero(keep))
 
 
 def brute_force(options: Options, hours: np.ndarray, visits: np.ndarray) -> float:
@@ -100,7 +100,7 @@ def test_hours_and_places_are_never_exceeded_and_nobody_comes_twice(
     depot = rng.integers(0, depots, units)
     capacity = Capacity(rng.uniform(0, 5, (depots, weeks)), rng.integers(0, 5, (depots, weeks)).astype(float))
     plan = assign(options, depot, capacity)
-    picked = options.take(plan.chosen)
+    picked = options.of(plan.chosen)
     assert len(np.unique(picked.unit)) == len(picked)
     for d in range(depots):
         mine = depot[picked.unit] == d

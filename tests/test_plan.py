@@ -191,7 +191,7 @@ def test_the_same_visits_cost_the_same_whoever_chose_them(seed: int, at_risk: in
     alone = [flagged_list(roomy, [name]) for name in names]
     never = run_to_failure(work)
     options = worthwhile(work.table)
-    best = options.take(np.unique(options.unit, return_index=True)[1].astype(np.int64))
+    best = options.of(np.unique(options.unit, return_index=True)[1].astype(np.int64))
     assert vars(reckoned("plan", work, best)) == vars(reckoned("flagged_list", work, best)) | {"policy": "plan"}
     assert listed.visits <= len(names)
     gains = [never.cost - one.cost for one in alone]

@@ -5,15 +5,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import TypeAlias
 
 import numpy as np
 import numpy.typing as npt
 
+from analysis.arrays import Floats
 from analysis.constants import MAD_TO_SD
 from analysis.logs.choices import FINDING
 
-Floats: TypeAlias = npt.NDArray[np.float64]
 NAN = float("nan")
 
 

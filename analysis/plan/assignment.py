@@ -87,7 +87,7 @@ def assign(options: Options, depot: Ints, capacity: Capacity, *, solved: Solved 
 
     def solve(some: slice) -> None:  # HiGHS lets go of the interpreter's lock
         for d in range(some.start, some.stop):
-            own, hours, visits = options.take(rows[d]), capacity.hours[d], capacity.visits[d]
+            own, hours, visits = options.of(rows[d]), capacity.hours[d], capacity.visits[d]
             asked = _asked(own, hours, visits)
             if asked not in known:
                 known[asked] = _solve_depot(own, hours, visits)

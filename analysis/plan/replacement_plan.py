@@ -52,7 +52,7 @@ def plan_replacements(
 
 def _true_cost(work: Work, options: Options, result: Assignment) -> float:
     """Sum of the visits' costs relative to waiting, without the price of moves."""
-    rows = options.take(result.chosen)
+    rows = options.of(result.chosen)
     return float((work.table.cost[rows.kind, rows.unit, rows.week] - work.table.wait[rows.unit]).sum())
 
 
@@ -92,7 +92,7 @@ def _booked_first(
     """Book `units` in their order, assign all others; and those of `units` that there was no room for."""
     booked, capacity, refused = reserve(options, work.depot, work.capacity, units)
     open_rows = np.flatnonzero(~np.isin(options.unit, units))
-    rest = assign(options.take(open_rows), work.depot, capacity, solved=solved)
+    rest = assign(options.of(open_rows), work.depot, capacity, solved=solved)
     chosen = np.sort(np.concatenate([booked, open_rows[rest.chosen]]))
     fixed = float(options.cost[booked].sum()) if len(booked) else 0.0
     bound = rest.lower_bound + fixed

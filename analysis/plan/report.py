@@ -42,7 +42,7 @@ def report(
     previous: ReplacementPlan | None,
     pins_cost: float,
 ) -> ReplacementPlan:
-    rows = options.take(result.chosen)
+    rows = options.of(result.chosen)
     visits, cancelled = _with_identity(_visits(work, rules, rows), previous, work.weeks, set(inputs.done["uid"]))
     hours = _hours_frame(work, rows, result)
     policies = _policies(inputs, work, rows)

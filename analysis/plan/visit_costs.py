@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from analysis.arrays import Rows
 from analysis.costs import PlanSettings
 from analysis.plan.candidates import LEAST_RISK, Candidates, between
 from analysis.plan.choices import VISITS
@@ -48,7 +49,7 @@ class Values:
 
 
 @dataclass(frozen=True)
-class Options:
+class Options(Rows):
     """Ways of acting, one row each, sorted by unit: what is done to whom in which week, and what it costs.
 
     unit, week, kind: (N,) positions; hours: (N,) [h]; calls_in: (N,) whether the vehicle is called in for it (not in
@@ -66,11 +67,6 @@ class Options:
 
     def __len__(self) -> int:
         return len(self.unit)
-
-    def take(self, rows: Bools | Ints) -> Options:
-        """Some of the rows."""
-        names = ("unit", "week", "kind", "hours", "calls_in", "day", "cost")
-        return Options(*(getattr(self, name)[rows] for name in names))
 
 
 @dataclass(frozen=True)

@@ -9,23 +9,19 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from analysis.arrays import Bools, Floats, Ints, Rows
 from analysis.readings.choices import OBSERVING
-from analysis.readings.thinning import Bools, Floats, Ints
 
 BLOCK_HEATER: Final = "block_heater"  # a starting_aid
 
 
 @dataclass(frozen=True)
-class Aid:
+class Aid(Rows):
     """In air below below_c (U,) [degC]: amps beside the starter's, and kelvin by which the engine is warmer than the air (U,)."""
 
     load_a: Floats
     below_c: Floats
     warmer_k: Floats
-
-    def of(self, rows: slice | Ints) -> Aid:
-        """Of some vehicles."""
-        return Aid(self.load_a[rows], self.below_c[rows], self.warmer_k[rows])
 
     def of_state(self) -> dict[str, npt.NDArray[np.float32]]:
         """As fields of a start's state, (U, 1, 1)."""

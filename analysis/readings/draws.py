@@ -16,6 +16,7 @@ import numpy.typing as npt
 import pandas as pd
 import scipy
 
+from analysis.arrays import Rows
 from analysis.readings.observe import CHANNELS
 from analysis.readings.panel import Bools, Floats
 from analysis.readings.sobol import DIRECTIONS, scrambled_points
@@ -31,7 +32,7 @@ INSIDE: Final = 1e-9  # draws stay so far inside 0 and 1, where the tails are 6 
 
 
 @dataclass(frozen=True)
-class Draws:
+class Draws(Rows):
     """K draws of each quantity for U vehicles or classes.
 
     key: (U,) one number for each, of :func:`keys_of`; count: K; seed: another seed, another chance.
@@ -64,10 +65,6 @@ class Draws:
         found = np.zeros(where.shape)
         found[where] = scipy.special.ndtri(self.even(quantity, where))
         return found
-
-    def of(self, rows: slice | npt.NDArray[np.int64]) -> Draws:
-        """Those of some vehicles."""
-        return Draws(self.key[rows], self.count, self.seed)
 
 
 def keys_of(names: Sequence[str] | pd.Series | npt.NDArray[np.object_]) -> Whole:

@@ -9,11 +9,12 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from analysis.arrays import Floats, Ints
 from analysis.constants import WEEK_D
 from analysis.readings.aid import engine_temperature
 from analysis.readings.choices import MORNINGS, NOISE
 from analysis.readings.panel import FleetTables, days_since_epoch, more_than_logged, turning_the_engine, whose
-from analysis.readings.thinning import Floats, Ints, many, sag_at_reference
+from analysis.readings.thinning import many, sag_at_reference
 
 BLOCK_D = 4 * WEEK_D
 """What is learned in one block of days is used from the next on, so that no later reading changes an earlier temperature."""

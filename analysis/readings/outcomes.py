@@ -11,6 +11,7 @@ import numpy.typing as npt
 import pandas as pd
 import scipy
 
+from analysis.arrays import Rows
 from analysis.readings.choices import LIKELY_PARTS, OUTCOMES
 from analysis.readings.panel import RAN_FREE, Bools, Floats, Ints, Reals, days_since_epoch
 from analysis.readings.renewals import PARTS
@@ -40,7 +41,7 @@ class Starts:
 
 
 @dataclass(frozen=True)
-class Failures:
+class Failures(Rows):
     """Failures that nobody repaired, arrays (U,).
 
     count: how many on record since the last repair, 0 for none; last_day: day of the latest [d since 1970], NaN for none;
@@ -56,10 +57,6 @@ class Failures:
     stands: Floats
     unexplained: Floats
     cold_c: Floats
-
-    def of(self, rows: Ints) -> Failures:
-        """Those of some vehicles."""
-        return Failures(**{name: values[rows] for name, values in vars(self).items()})
 
     def again(self, days: float | Reals) -> Floats:
         """Probability that the fault stops a start within the coming days; scalar days -> (U,), (W,) days -> (U, W)."""

@@ -11,22 +11,21 @@ import threading
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from typing import Any, TypeAlias
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from analysis.arrays import Bools as Bools
+from analysis.arrays import Floats as Floats
+from analysis.arrays import Ints as Ints
+from analysis.arrays import Reals as Reals
 from analysis.constants import MAD_TO_SD, WEEK_D
 from analysis.readings.aid import engine_temperature
 from analysis.readings.choices import NOISE, SLIPS
 from analysis.readings.taught import TaughtClass
 from analysis.readings.thinning import READINGS_KEPT, Starts, by_age, by_week, many, sag_at_reference
-
-Floats: TypeAlias = npt.NDArray[np.float64]
-Reals: TypeAlias = npt.NDArray[np.floating[Any]]  # 32 or 64 bits
-Ints: TypeAlias = npt.NDArray[np.int64]
-Bools: TypeAlias = npt.NDArray[np.bool_]
 
 MEASURED = (
     "temperature_c",

@@ -8,14 +8,11 @@ from dataclasses import dataclass, fields
 from typing import Any, Final
 
 import numpy as np
-import numpy.typing as npt
 import scipy
 
+from analysis.arrays import Floats
 from analysis.circuit.temperature import TemperatureLaw
 from analysis.readings.choices import TRAVEL
-
-Floats = npt.NDArray[np.float64]
-
 
 CHANNEL_COUNT: Final = 7
 

@@ -4,24 +4,19 @@ in NUMBERS.md)."""
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TypeAlias
 
 import numpy as np
-import numpy.typing as npt
 
+from analysis.arrays import Bools, Floats, Ints, Rows
 from analysis.circuit.temperature import BATTERY_LAW, drag_law
 from analysis.constants import WEEK_D
 from analysis.readings.choices import NOISE, THINNING
-
-Floats: TypeAlias = npt.NDArray[np.float64]
-Ints: TypeAlias = npt.NDArray[np.int64]
-Bools: TypeAlias = npt.NDArray[np.bool_]
 
 READINGS_KEPT = 40  # readings per vehicle, the panel's width: three weeks apart, the densest, that is two years
 
 
 @dataclass(frozen=True)
-class Starts:
+class Starts(Rows):
     """Starts (N,) to thin: vehicle's code, day [d since 1970], sag at 20 degC [log V, NaN where unknown], whether it is the
     least that the battery may have sagged, whether more than volts was read, how many starts each stands for already,
     how far their sags lie apart [standard deviation of log V], and the mean of their temperatures [degC]."""
@@ -34,19 +29,6 @@ class Starts:
     stands_for: Floats
     spread: Floats
     mean_c: Floats
-
-    def of(self, some: Ints) -> Starts:
-        """Some of the starts."""
-        return Starts(
-            self.code[some],
-            self.day[some],
-            self.sag[some],
-            self.bound[some],
-            self.measured[some],
-            self.stands_for[some],
-            self.spread[some],
-            self.mean_c[some],
-        )
 
 
 def sag_at_reference(sag_v: Floats, temperature_c: Floats, engine_c: Floats) -> Floats:

@@ -9,6 +9,7 @@ from typing import Any, TypeAlias
 import numpy as np
 import numpy.typing as npt
 
+from analysis.arrays import Rows
 from analysis.circuit.limits import BRUSH_V, COPPER_PER_K, REFERENCE_C
 from analysis.kernel.loops import (
     AID_A,
@@ -46,20 +47,16 @@ Colds: TypeAlias = tuple[npt.NDArray[np.float32], ...]
 
 
 @dataclass(frozen=True)
-class Needs:
+class Needs(Rows):
     """What a start needs, per vehicle and draw (U, K): speed [rpm], supply and coil volts [V per 12 V]."""
 
     speed: Floats
     supply: Floats
     coil: Floats
 
-    def of(self, rows: Ints) -> Needs:
-        """Those of some vehicles."""
-        return Needs(self.speed[rows], self.supply[rows], self.coil[rows])
-
 
 @dataclass(frozen=True)
-class Vehicles:
+class Vehicles(Rows):
     """What is the same in all draws of U vehicles: rest volts and nominal system voltage [V], class codes, laws of the classes,
     and what starting aids do, None where no vehicle has any."""
 
@@ -68,11 +65,6 @@ class Vehicles:
     volts: Floats
     laws: ClassLaws
     aid: Aid | None = None
-
-    def of(self, rows: slice | Ints) -> Vehicles:
-        """Some of them."""
-        aid = None if self.aid is None else self.aid.of(rows)
-        return Vehicles(self.rest_v[rows], self.group[rows], self.volts[rows], self.laws, aid)
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from analysis.arrays import Rows
 from analysis.circuit.battery import freezes_at_c
 from analysis.circuit.choices import INSTRUMENT
 from analysis.circuit.limits import AGM, SURFACE_CHARGE_SD_V
@@ -20,7 +21,7 @@ FLOORS = ("oil", "fuel", "freezing")
 
 
 @dataclass(frozen=True)
-class Floors:
+class Floors(Rows):
     """Coldest temperature [degC] that is promised at all: (U,) by oil and fuel, and with the battery as charged as it rests, (U,)
     or (U, K) in each draw.
 
@@ -30,10 +31,6 @@ class Floors:
     charged: Floats
     as_charged: Floats
     binding: Ints
-
-    def of(self, rows: Ints) -> Floors:
-        """The floors of some vehicles."""
-        return Floors(self.charged[rows], self.as_charged[rows], self.binding[rows])
 
 
 def freezing_c(rest_v: Floats, agm: Bools | bool = False) -> Floats:

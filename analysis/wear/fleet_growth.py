@@ -7,11 +7,12 @@ in chunks that fit the cache, drawn from and summed up there, and made again for
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
+from analysis.arrays import Rows
 from analysis.readings.panel import Bools, Floats, Ints, Reals, in_chunks
 from analysis.wear.choices import PATHS
 from analysis.wear.growth_laws import relearned
@@ -93,7 +94,7 @@ class ChannelReadings:
 
 
 @dataclass(frozen=True)
-class GrowthSummary:
+class GrowthSummary(Rows):
     """What is kept of U posteriors, arrays (U,).
 
     steady: probability that the part does not wear; level, level_sd: its value today (multiples of class-usual); later:
@@ -109,10 +110,6 @@ class GrowthSummary:
     back_d: Floats
     onset_d: Floats
     last_slip: Floats
-
-    def of(self, rows: Ints) -> GrowthSummary:
-        """What is kept of some of them."""
-        return GrowthSummary(**{one.name: getattr(self, one.name)[rows] for one in fields(self)})
 
 
 def older_than_the_part(grid: PathGrid, age_d: Floats) -> Floats:

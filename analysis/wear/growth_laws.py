@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import scipy
 
+from analysis.arrays import Rows
 from analysis.constants import DAYS_PER_YEAR
 from analysis.readings.panel import Bools, Floats, Ints, Panel, Reals, evenly
 from analysis.readings.renewals import EndedLives
@@ -36,7 +37,7 @@ class ReadLives:
 
 
 @dataclass(frozen=True)
-class Ageing:
+class Ageing(Rows):
     """Of one channel and G classes: per_year, what all parts gain in a year (class-usual values); se of it; middle: day
     [d since 1970] on which the class-usual value holds; lives: (G,) that tell."""
 
@@ -60,7 +61,7 @@ class GrowthLaws:
     def of_class(self, g: int) -> GrowthLaws:
         """The laws of one class alone."""
         one = slice(g, g + 1)
-        ageing = tuple(Ageing(a.per_year[one], a.se[one], a.middle[one], a.lives[one]) for a in self.ageing)
+        ageing = tuple(a.of(one) for a in self.ageing)
         return GrowthLaws(self.prior[one], self.years[one], self.onsets[one], ageing, self.counts)
 
     def ratio(self, grid: PathGrid, channel: int, base: GrowthPrior) -> Reals:

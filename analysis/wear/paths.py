@@ -4,7 +4,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from typing import Final
 
@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 import scipy
 
+from analysis.arrays import Rows
 from analysis.constants import DAYS_PER_YEAR
 from analysis.kernel.loops import (
     AMOUNT_SPREAD,
@@ -129,7 +130,7 @@ AS_BUILT: Final = float("-inf")
 
 
 @dataclass(frozen=True)
-class Growth:
+class Growth(Rows):
     """Posterior over paths of one channel: arrays (U, N), but the last three (U,).
 
     weight: probability of the path; base, amount: its new value and growth in (1 a)^power; var_base, var_amount, cov:
@@ -146,10 +147,6 @@ class Growth:
     last_slip: Floats
     ageing: Floats
     reference_d: Floats
-
-    def of(self, rows: slice | Ints) -> Growth:
-        """The growth of some of its vehicles."""
-        return Growth(**{f.name: getattr(self, f.name)[rows] for f in fields(self)})
 
     @property
     def fields(self) -> list[Reals]:
@@ -456,7 +453,7 @@ def _solve(sums: _Sums, base_sd: Floats, fail_excess: Floats, grid: PathGrid, lo
 
 
 @dataclass(frozen=True)
-class DrawNoise:
+class DrawNoise(Rows):
     """Chance of K draws of U vehicles, of one channel's growth."""
 
     chance: Draws
@@ -476,13 +473,9 @@ class DrawNoise:
         """(U, K) standard normal of amount, base or pace; nil where it is not asked for (U, K)."""
         return self.chance.normal(f"{self.channel} {name}", where)
 
-    def of(self, rows: slice) -> DrawNoise:
-        """The chance of some of its vehicles."""
-        return DrawNoise(self.chance.of(rows), self.channel)
-
 
 @dataclass(frozen=True)
-class Rare:
+class Rare(Rows):
     """That paths on which a part soon fails are drawn more often than they are probable, because a few of K draws would make up all
     of a small chance; each such draw counts for less (importance sampling: Kahn and Marshall 1953).
 
@@ -491,10 +484,6 @@ class Rare:
 
     fail_excess: Floats
     weight: Floats
-
-    def of(self, rows: slice) -> Rare:
-        """The same of some of its vehicles."""
-        return Rare(self.fail_excess[rows], self.weight[rows])
 
     def often(self, growth: Growth, grid: PathGrid) -> tuple[Reals, Reals]:
         """(U, N) each: how often the paths are drawn, and what a draw of each counts, the inverse of how much more often.

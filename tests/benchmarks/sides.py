@@ -185,7 +185,7 @@ def plan_bound(asked: Asked, found: Found) -> None:
         work = prepare(inputs, plan_weeks(AS_OF, LONGEST_WEEKS), PlanSettings(down_share=DOWN_SHARE))
         ways, bound = worthwhile(work.table), 0.0
         for d in range(len(work.depots)):
-            own = ways.take(work.depot[ways.unit] == d)
+            own = ways.of(work.depot[ways.unit] == d)
             bound += relaxation(own, work.capacity.hours[d], work.capacity.visits[d])[0]
     found["lower_bound"] = bound
 
