@@ -30,7 +30,7 @@ from analysis.readings.hands import (
     who_read,
 )
 from analysis.readings.observe import CHANNELS, Observations
-from analysis.readings.panel import Floats, Ints, Panel, some_vehicles
+from analysis.readings.panel import Floats, Ints, Panel
 
 ROUND_TRIPS = 3  # correct, learn the laws again, look again: the laws bend, and a wrong thermometer bends them more
 
@@ -75,7 +75,7 @@ def bay_effects(
     if not any((read >= fewest_vehicles).any() for read in vehicles):
         return BayEffects(table, (), out)  # nobody is judged
     some = sample_vehicles(panel)
-    own, mine = some_vehicles(panel, some), replace(who, code=who.code[:, some])
+    own, mine = panel.of(some), replace(who, code=who.code[:, some])
     observed = observed.by_meters()
     observed = replace(observed, value=observed.value[:, some], se=observed.se[:, some])
     wrong, sound = np.zeros(int(who.start[-1])), own

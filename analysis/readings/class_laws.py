@@ -50,7 +50,6 @@ from analysis.readings.panel import (
     own_median,
     pooled_scatter,
     row_quantile,
-    some_vehicles,
 )
 from analysis.readings.taught import TaughtClass, pooled_usual, unlike
 
@@ -144,7 +143,7 @@ def _usual(
 def telling_vehicles(panel: Panel) -> Panel:
     """The panel of vehicles that class laws are learned from: all, or FIT_READINGS of each class and evenly spread."""
     some = evenly_of_each_group(panel, FIT_READINGS)
-    return panel if len(some) == len(panel.units) else some_vehicles(panel, some)
+    return panel if len(some) == len(panel.units) else panel.of(some)
 
 
 def usual_emf(panel: Panel, raw: Raw) -> Floats:

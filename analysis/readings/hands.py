@@ -11,7 +11,7 @@ from scipy.sparse.linalg import splu
 from analysis.readings.choices import METERS
 from analysis.readings.class_laws import observe
 from analysis.readings.observe import CHANNELS, Observations
-from analysis.readings.panel import Floats, Ints, Panel, row_quantile, some_vehicles, spread_over
+from analysis.readings.panel import Floats, Ints, Panel, row_quantile, spread_over
 
 EFFECTS = ("amps", "peak amps", "drops", "thermometer")
 THERMOMETER = EFFECTS.index("thermometer")
@@ -63,7 +63,7 @@ def channel_patterns(panel: Panel, observed: Observations) -> Floats:
     """(G, 7, 4) log change of each channel per unit of each effect, by numerical derivative of `observe` itself."""
     read = panel.present.any(axis=1)
     some = np.concatenate([spread_over((panel.group == g) & read, SAMPLE) for g in range(len(panel.groups))])
-    small = some_vehicles(panel, some)
+    small = panel.of(some)
     plain = observe(small, observed.laws).value
     out = np.zeros((len(panel.groups), len(CHANNELS), len(EFFECTS)))
     for k, columns in enumerate(COLUMNS):

@@ -11,7 +11,7 @@ import threading
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Self
 
 import numpy as np
 import numpy.typing as npt
@@ -21,6 +21,7 @@ from analysis.arrays import Bools as Bools
 from analysis.arrays import Floats as Floats
 from analysis.arrays import Ints as Ints
 from analysis.arrays import Reals as Reals
+from analysis.arrays import Rows
 from analysis.constants import MAD_TO_SD, WEEK_D
 from analysis.readings.aid import engine_temperature
 from analysis.readings.choices import NOISE, SLIPS
@@ -129,7 +130,7 @@ def left_d(units: pd.DataFrame) -> Floats:
 
 
 @dataclass(frozen=True)
-class Panel:
+class Panel(Rows):
     """Readings of U vehicles, R columns, NaN where there is none.
 
     day: (U, R) days since 1970-01-01; row: (U, R) position in the readings frame, -1 for none;
@@ -161,6 +162,13 @@ class Panel:
     def present(self) -> Bools:
         """(U, R) whether there is a reading at all."""
         return self.row >= 0
+
+    def of(self, rows: slice | Ints | Bools) -> Self:
+        """The panel of some of its vehicles."""
+        measured = {name: values[rows] for name, values in self.measured.items()}
+        twice = {name: values[rows] for name, values in self.twice.items()}
+        units = self.units.iloc[rows].reset_index(drop=True)
+        return replace(super().of(rows), units=units, measured=measured, twice=twice)
 
 
 def days_since_epoch(moments: pd.Series | pd.DatetimeIndex) -> Floats:
@@ -380,25 +388,6 @@ def own_median(values: Floats) -> Floats:
     ordered, rows = np.sort(values, axis=1), np.arange(len(values))  # what is none comes last
     last = np.maximum(np.isfinite(values).sum(axis=1) - 1, 0)
     return np.asarray(0.5 * (ordered[rows, last // 2] + ordered[rows, last - last // 2]))
-
-
-def some_vehicles(panel: Panel, some: Ints) -> Panel:
-    """The panel of some of its vehicles."""
-    return replace(
-        panel,
-        units=panel.units.iloc[some].reset_index(drop=True),
-        day=panel.day[some],
-        row=panel.row[some],
-        measured={k: v[some] for k, v in panel.measured.items()},
-        technician=panel.technician[some],
-        group=panel.group[some],
-        volts=panel.volts[some],
-        stands_for=panel.stands_for[some],
-        spread=panel.spread[some],
-        mean_c=panel.mean_c[some],
-        starter=panel.starter[some],
-        twice={k: v[some] for k, v in panel.twice.items()},
-    )
 
 
 def evenly_of_each_group(panel: Panel, readings: int) -> Ints:

@@ -92,10 +92,8 @@ def _usual(starts: Starts, period: Floats) -> tuple[Usual, Ints]:
     thin, code, when = thin[order], code[order], when[order]
     first = np.flatnonzero(np.r_[True, (code[1:] != code[:-1]) | (when[1:] != when[:-1])]) if len(thin) else thin
     last = np.r_[first[1:], len(thin)]
-    known, bounds = (
-        np.isfinite(starts.sag[thin]) & ~starts.bound[thin],
-        np.isfinite(starts.sag[thin]) & starts.bound[thin],
-    )
+    sagged, bound = np.isfinite(starts.sag[thin]), starts.bound[thin]
+    known, bounds = sagged & ~bound, sagged & bound
     counted, bounded = (np.add.reduceat(each, first) if len(first) else first for each in (known, bounds))
     furthest = first + np.where(counted > 0, counted, np.maximum(bounded, 1)) - 1
     middle = np.where(counted > 0, first + (counted - 1) // 2, furthest)

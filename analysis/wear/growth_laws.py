@@ -166,17 +166,9 @@ def past_lives(
     told = use.sum(axis=1) >= 2
     unit, end, failed, use, day = unit[told], end[told], failed[told], use[told], day[told]
     group = panel.group[unit]
+    fails, gains, since = fail_excess[group], ageing.per_year[group], end - ageing.middle[group]
     found = growth_posterior(
-        end[:, None] - day,
-        value[unit],
-        se[unit],
-        use,
-        base_sd[unit],
-        fail_excess[group],
-        grid,
-        log_prior,
-        ageing.per_year[group],
-        end - ageing.middle[group],
+        end[:, None] - day, value[unit], se[unit], use, base_sd[unit], fails, grid, log_prior, gains, since
     )
     lag = np.nan_to_num(grid.lag, nan=0.0) / DAYS_PER_YEAR
     excess = found.amount * lag**PATHS.power / fail_excess[group][:, None]

@@ -28,7 +28,6 @@ from analysis.readings.panel import (
     in_service,
     left_d,
     own_median,
-    some_vehicles,
     without_slips,
 )
 from analysis.readings.renewals import Resets, ended_lives, find_steps, panel_of, recorded_days, usable_readings
@@ -107,14 +106,12 @@ class FleetRead:
         """What is known of some of the vehicles; what all share stays."""
         return replace(
             self,
-            panel=some_vehicles(self.panel, rows),
+            panel=self.panel.of(rows),
             observed=self.observed.of(rows),
             channels=tuple(channel.of(rows) for channel in self.channels),
-            rest_v=self.rest_v[rows],
-            usable=self.usable[:, rows],
-            reset_day=self.reset_day[:, rows],
             resets=replace(self.resets, day=self.resets.day[:, rows]),
-            last_day=self.last_day[rows],
+            **{name: getattr(self, name)[rows] for name in ("rest_v", "last_day")},
+            **{name: getattr(self, name)[:, rows] for name in ("usable", "reset_day")},
         )
 
 
@@ -147,11 +144,7 @@ class FleetState(FleetRead):
             super().of(rows),
             growth=tuple(growth.of(rows) for growth in self.growth),
             drawn=self.drawn[:, :, rows],
-            field=self.field[rows],
-            weak=self.weak[rows],
-            starter_share=self.starter_share[rows],
-            built=self.built[rows],
-            weight=self.weight[rows],
+            **{name: getattr(self, name)[rows] for name in ("field", "weak", "starter_share", "built", "weight")},
         )
 
 
@@ -253,54 +246,27 @@ def read_fleet(
     ageings: dict[int, Ageing] = {}
 
     def read_channel(one: slice) -> None:
-        c = one.start
+        c, group = one.start, panel.group
+        value, se, base_sd, log_prior = observed.value[c], observed.se[c], spread[c], prior.log_weights(grid, c)
         twice = measured_twice(panel, c)
-        use = usable[c] & (twice | ~standing_alone(observed.value[c], observed.se[c], usable[c]))
+        use = usable[c] & (twice | ~standing_alone(value, se, usable[c]))
         usable[c] = use
-        ageings[c] = ageing = (
-            growth_laws.ageing[c]
-            if growth_laws
-            else ordinary_ageing(
-                panel.day,
-                observed.value[c],
-                observed.se[c],
-                use,
-                spread[c],
-                panel.group,
-                len(panel.groups),
-                taught_ageing(panel, c),
-            )
-        )
+        if growth_laws:
+            ageing = growth_laws.ageing[c]
+        else:
+            taught = taught_ageing(panel, c)
+            ageing = ordinary_ageing(panel.day, value, se, use, base_sd, group, len(panel.groups), taught)
+        ageings[c] = ageing
         own = ChannelReadings(
-            before,
-            observed.value[c],
-            observed.se[c],
-            use,
-            spread[c],
-            fail[panel.group, c],
-            day - reset_day[c],
-            panel.group,
-            ageing.per_year[panel.group],
-            day - ageing.middle[panel.group],
-            grid,
-            prior.log_weights(grid, c),
-            twice=twice,
-        )
+            before, value, se, use, base_sd, fail[group, c], day - reset_day[c], group,
+            ageing.per_year[group], day - ageing.middle[group], grid, log_prior, twice=twice,
+        )  # fmt: skip
         if not growth_laws:
             if n <= MOST_LIVES:  # the same vehicles are drawn from
                 own = replace(own, made=own.posterior(slice(None)))
             rows = present_vehicles(use & (left > day)[:, None])
-            past = past_lives(
-                panel,
-                observed.value[c],
-                observed.se[c],
-                ended_lives(renewals[c], resets.day[c], left),
-                spread[c],
-                fail[:, c],
-                grid,
-                prior.log_weights(grid, c),
-                ageing,
-            )
+            ended = ended_lives(renewals[c], resets.day[c], left)
+            past = past_lives(panel, value, se, ended, base_sd, fail[:, c], grid, log_prior, ageing)
             lives[c] = present_lives(panel, own.posterior(rows), use, day, rows), past
         channels[c] = own
 
@@ -309,21 +275,11 @@ def read_fleet(
     learned = growth_laws or learn_growth(
         [lives[c] for c in each], [ageings[c] for c in each], grid, prior, len(panel.groups), panel.taught
     )
+    grown = tuple(replace(channels[c], ratio=learned.ratio(grid, c, prior)) for c in each)
     return FleetRead(
-        day,
-        panel,
-        observed,
-        grid,
-        tuple(replace(channels[c], ratio=learned.ratio(grid, c, prior)) for c in each),
-        recent_rest_v(panel, observed),
-        usable,
-        reset_day,
-        resets,
-        _last_day(panel),
-        fail,
-        learned,
-        bay_notes,
-    )
+        day, panel, observed, grid, grown, recent_rest_v(panel, observed), usable, reset_day, resets, _last_day(panel),
+        fail, learned, bay_notes,
+    )  # fmt: skip
 
 
 def taught_ageing(panel: Panel, channel: int) -> dict[int, tuple[float, float]]:
