@@ -2,7 +2,6 @@
 
 import hashlib
 import json
-from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import datetime
@@ -17,7 +16,6 @@ from ingest.put_right import close_put_right
 from ingest.rules import UNKNOWN, Context, Vehicle, check
 from ingest.service_days import FIRST, LAST, LEFT_IN_USE, known_from, left_outside
 from ingest.sheet_edits import EDITED, said_before
-from ingest.values import counted
 from ingest.writing import (
     DAY_COLUMNS,
     ROW_NUMBERS,
@@ -77,10 +75,9 @@ def admit_good(db: Database, batch: Batch, context: Context, place: Place, *, sa
 
 def _ways_back(former: Iterable[Former]) -> list[str]:
     """How rows that are known, but withdrawn, are put back."""
-    changes = Counter(one.withdrawn for one in former if one.withdrawn)
     return [
-        f"{counted(rows, 'row')} already known but withdrawn: 'cranktrend undo {change}' puts back what was withdrawn then"
-        for change, rows in sorted(changes.items())
+        f"rows of it were withdrawn: 'cranktrend undo {change}' puts back what was withdrawn then"
+        for change in sorted({one.withdrawn for one in former if one.withdrawn})
     ]
 
 

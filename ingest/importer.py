@@ -343,7 +343,7 @@ def _with(result: FileOutcome, layout: Layout, admitted: Admitted, notes: tuple[
         still_aside=result.still_aside + admitted.still_aside,
         replaced=result.replaced + admitted.replaced,
         doubtful=result.doubtful + admitted.doubtful,
-        notes=result.notes + notes,
+        notes=tuple(dict.fromkeys(result.notes + notes)),
     )
 
 

@@ -431,7 +431,7 @@ def test_what_a_file_brought_is_withdrawn_at_once_and_a_corrected_file_takes_its
     assert len(read_readings(db)) == 2
     again = import_paths(db, [wrong], now=NOW)  # it brings nothing back
     way = f"'cranktrend undo {entry.change}' puts back what was withdrawn then"
-    assert (again.stored, again.files[0].notes) == (0, (f"5 rows already known but withdrawn: {way}",))
+    assert (again.stored, again.files[0].notes) == (0, (f"rows of it were withdrawn: {way}",))
     right = readings_file(tmp_path, *(reading(taken_at=day, crank_a=170, peak_a="") for day in days))
     assert import_paths(db, [right], now=NOW).stored == len(days)
     assert read_readings(db)["crank_a"].tolist() == [170.0] * 7
