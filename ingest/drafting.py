@@ -237,6 +237,11 @@ def draft_source(path: str | Path, sheet_name: str = "") -> Draft:
         )
     sheet, region = max(regions, key=lambda pair: pair[1].understood)
     columns = _columns(sheet, region)
+    others = [(other, its) for other, its in found if other is not sheet]
+    alike = bool(others) and not sheet_name and all(its.headings == region.headings for _, its in others)
+    for other, its in others if alike else ():  # what one sheet leaves open the next may show
+        for column, same in zip(columns, _columns(other, its), strict=True):
+            column.values += same.values
     headed = [column for column in columns if column.heading]
     notes = _Notes()
     _find_times(columns, region.table)
@@ -244,12 +249,6 @@ def draft_source(path: str | Path, sheet_name: str = "") -> Draft:
     decimal, thousands = _number_marks(columns, notes)
     _settle_units(columns, decimal, thousands, notes)
     order, utc = _date_order(columns, notes), _utc_question(columns)
-    others = [other for other in found if other[0] is not sheet]
-    alike = (
-        bool(others)
-        and all(other.headings == region.headings for _, other in others)
-        and not any(column.target == "unit" for column in columns)
-    )
     described = Described(
         sheet.file, region.table, tuple((column.heading, column.target) for column in headed), decimal, thousands, order,
         _layout(sheet, region, len(sheets), alike=alike), scales,

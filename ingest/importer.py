@@ -150,7 +150,12 @@ def _look_into(path: Path, described: Source | None, known: Sequence[Source]) ->
                 raise FileRefused(f"it {what}")
             raise NotDescribed(_not_known(sheets[0], described))
         found.sort(key=lambda pair: list(TABLES).index(pair[1].table.name))
-        left = [f"sheet {one.name!r} left out: its headings are not known" for one in unknown]
+        only = described.sheet if described and described.sheet != "*" else ""
+        left = [
+            f"sheet {one.name!r} left out: "
+            f"{f'the source description is of sheet {only!r}' if only and only != one.name else 'its headings are not known'}"
+            for one in unknown
+        ]
         hidden = [
             f"sheet {one.name!r} was read with what is hidden in the workbook: {one.hidden}"
             for one, _ in found
@@ -294,7 +299,8 @@ def _import_sheets(db: Database, job: _Job, now: datetime, by: str, progress: Pr
     result = FileOutcome(_name(job.path), source=sources, notes=job.notes)
     origin_id: int | None = None
     sheets = by_their_titles(job.sheets, load_context(db, now))
-    if named := [f"{sheet.name!r} is {layout.constants['unit']}" for sheet, layout in sheets if layout.by_title]:
+    taken = (f"{sheet.name!r} is {layout.constants['unit']}" for sheet, layout in sheets if layout.by_title)
+    if named := list(dict.fromkeys(taken)):
         more = f" and {len(named) - HEADINGS_SHOWN} more" if len(named) > HEADINGS_SHOWN else ""
         note = f"every row taken for the vehicle that the title of its {of_what(sheets[0][0])} names: {', '.join(named[:HEADINGS_SHOWN])}{more}"
         result = replace(result, notes=(*result.notes, note))

@@ -201,6 +201,28 @@ def test_each_sheet_of_a_workbook_is_drafted_by_its_name(tmp_path: Path) -> None
     assert [row["part"] for row in db.query("SELECT part FROM repairs")] == ["battery"]
 
 
+def test_sheets_with_the_same_headings_have_one_description(tmp_path: Path) -> None:
+    """A sheet for each month: what January leaves open (1.2. or 2.1.?), February proves; a description of one says why others are left."""
+    book, file = Workbook(), tmp_path / "winter.xlsx"
+    for title, day in (("Januar", "02.01.23"), ("Februar", "13.02.23")):
+        sheet = book.create_sheet(title)
+        sheet.append(["Fahrzeug", "Datum", "Ruhespannung (V)", "Anlassstrom (A)"])
+        sheet.append(["A", day, 12.58, 168])
+    book.save(file)
+    draft = draft_source(file)
+    assert (draft.questions, draft.other_sheets) == ((), ())
+    assert parse_source(draft.toml).sheet == "*"
+    assert parse_source(draft_source(file, "Februar").toml).sheet == "Februar"
+    db = store.open_database(tmp_path / "f.db", create=True)
+    text = draft.toml.replace('sheet = "*"', 'sheet = "Februar"')
+    (tmp_path / "one.toml").write_text(text, encoding="utf-8")
+    outcome = import_paths(db, [file], source=str(tmp_path / "one.toml"), now=datetime(2026, 11, 30, 8))
+    assert outcome.rows == 1
+    assert outcome.files[0].notes[0] == "sheet 'Januar' left out: the source description is of sheet 'Februar'"
+    save_source(db, "winter", draft.toml)
+    assert import_paths(db, [file], now=datetime(2026, 11, 30, 8)).rows == 2
+
+
 def test_headings_of_a_strange_fleet_are_understood(tmp_path: Path) -> None:
     """Common practice: OAT is the outside air, Vbat a battery's volts."""
     file, units = tmp_path / "other sites.csv", tmp_path / "Liste.csv"
