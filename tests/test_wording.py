@@ -550,8 +550,11 @@ def test_what_rounds_to_nothing_has_no_sign() -> None:
 
 def test_a_low_at_which_no_vehicle_may_fail_is_said_in_words() -> None:
     assert fleet_words.at_a_low("−4 °C", [], of=52, possible=0) == (
-        "at **−4 °C**, **none of 52** vehicles likely or possibly fails to start."
+        "at **−4 °C**, **none of 52 vehicles** likely or possibly fails to start."
     )
-    assert "**0 of 52** vehicles likely fail to start; possibly 3 in all." in fleet_words.at_a_low(
+    assert "**none of 52 vehicles** likely fails to start; possibly 3 in all." in fleet_words.at_a_low(
         "−4 °C", [], of=52, possible=3
+    )
+    assert fleet_words.on_the_coldest(1, of=1, possible=1).endswith(
+        "**1 of 1 vehicle** likely fails to start, possibly 1 in all."
     )

@@ -375,7 +375,7 @@ def cold_count_chart(counts: pd.DataFrame, *, chosen_c: float, title: str, fahre
     base = alt.Chart(counts).encode(
         x=alt.X("low_c:Q", title=say.MORNING_LOW.format(degrees=unit), scale=alt.Scale(reverse=True, nice=False))
     )
-    y = alt.Y("likely:Q", title=say.FAIL_TO_START)
+    y = alt.Y("likely:Q", title=say.FAIL_TO_START, axis=alt.Axis(tickMinStep=1))
     return alt.layer(
         base.mark_area(color=theme.ORANGE, opacity=0.3, interpolate="step").encode(y=y, y2=alt.Y2("possible:Q")),
         base.mark_line(color=theme.VERMILION, interpolate="step", strokeWidth=2).encode(

@@ -15,6 +15,7 @@ from dashboard.words.plain_text import day, number
 
 _MOMENT = r"\d{4}-\d{2}-\d{2}(T[\d:.]+)?"
 Words = Callable[[Any], str]
+ROW_PX = 35  # [px] a row of the framework's tables
 
 
 def plain_number(value: float) -> str:
@@ -47,6 +48,8 @@ def show(
         moment = isinstance(table, pd.DataFrame) and pd.api.types.is_datetime64_any_dtype(frame[name])
         whole_days = moment and bool((frame[name].dropna() == frame[name].dropna().dt.normalize()).all())
         shown[name] = (day_of(head(name)) if whole_days else at(head(name))) if moment else head(name)
+    if height != "auto" and ROW_PX * (len(frame) + 1) < height:  # no empty rows below the last
+        height = "auto"
     st.dataframe(
         table, hide_index=True, alt=alt, key=key, column_config={**shown, **(columns or {})}, placeholder=placeholder, height=height,
     )  # fmt: skip

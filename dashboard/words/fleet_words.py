@@ -71,17 +71,19 @@ WORKED_OUT_NOW: Final = "being worked out"
 YES_OTHER_PART: Final = "yes, for another part"
 
 
-_NONE: Final = "**none of {of}** vehicles likely or possibly fails to start."
+_NONE: Final = "**none of {of}** likely or possibly fails to start."
+
+
+def _likely(count: int, of: int) -> str:
+    """How many of so many vehicles likely fail to start."""
+    return f"**{count or 'none'} of {count_words(of, 'vehicle')}** likely {_fail(count or 1)} to start"
 
 
 def at_a_low(at: str, likely: Sequence[str], *, of: int, possible: int) -> str:
     """How many of a depot's vehicles likely fail to start at a low, and which."""
     if not possible:
-        return f"at **{at}**, {_NONE.format(of=of)}"
-    return (
-        f"at **{at}**, **{len(likely)} of {of}** vehicles likely {_fail(len(likely))} to start{_named(likely)}; "
-        f"possibly {possible} in all."
-    )
+        return f"at **{at}**, {_NONE.format(of=count_words(of, 'vehicle'))}"
+    return f"at **{at}**, {_likely(len(likely), of)}{_named(likely)}; possibly {possible} in all."
 
 
 def of_the_list(at: str, likely: Sequence[str]) -> str:
@@ -95,11 +97,8 @@ def of_the_list(at: str, likely: Sequence[str]) -> str:
 def on_the_coldest(likely: int, *, of: int, possible: int) -> str:
     """The same of all depots together."""
     if not possible:
-        return f"On the coldest morning of each depot's forecast {_NONE.format(of=of)}"
-    return (
-        f"On the coldest morning of each depot's forecast **{likely} of {of}** vehicles likely {_fail(likely)} to start, "
-        f"possibly {possible} in all."
-    )
+        return f"On the coldest morning of each depot's forecast {_NONE.format(of=count_words(of, 'vehicle'))}"
+    return f"On the coldest morning of each depot's forecast {_likely(likely, of)}, possibly {possible} in all."
 
 
 def _fail(count: int) -> str:

@@ -31,7 +31,7 @@ CHEAP_FIRST = {
     "positive_cable": "Clean and tighten the positive cable's ends; replace the cable if the drop stays",
     "ground_path": "Clean and tighten the ground strap's ends; replace the strap if the drop stays",
     "solenoid_contacts": "Replace the solenoid contacts or the solenoid",
-    "starter_motor": "Take the starter out and test it; replace it",
+    "starter_motor": "Take the starter out and test it; replace it if it fails",
     "control_circuit": "Clean the control circuit's connections one by one; renew the worst",
     "engine_drag": "Look for what drags: oil grade, belts, a seizing unit",
 }
