@@ -57,6 +57,7 @@ _STYLE: Final = """<style>
 .st-key-numbers [data-testid="stMetricValue"] { font-size: 1.45rem; }
 .st-key-numbers [data-testid="stMetricValue"] * { white-space: normal; overflow-wrap: normal; }
 [data-testid="stMainBlockContainer"] { overflow-wrap: anywhere; }
+[data-testid="stMetricLabel"] *,
 [data-testid="stMainBlockContainer"] [data-testid="stPageLink-NavLink"] * { white-space: normal; overflow: visible; text-overflow: clip; }
 /* WCAG 2.2 AA, 1.4.3 and 1.4.11: text 4.5 to 1, large text, signs and edges of fields 3 to 1, in both themes */
 [data-testid="stCaptionContainer"] { opacity: .8; }
@@ -124,7 +125,7 @@ table.cards td.figure { white-space: nowrap; }
     border: 1px solid color-mix(in srgb, currentColor 25%, transparent); border-radius: .3rem; }
   table.cards tbody th { padding: 0 0 .2rem 0; }
   table.cards td { display: flex; justify-content: space-between; gap: 1rem; padding: .1rem 0; text-align: right; }
-  table.cards td::before { content: attr(data-head); text-align: left; flex: 0 1 auto; overflow-wrap: normal; }
+  table.cards td::before { content: attr(data-head); text-align: left; flex: 0 1 auto; overflow-wrap: normal; white-space: normal; }
   [data-testid="stMainBlockContainer"] { padding: 3.9rem .8rem 4rem .8rem; }
   [data-testid="stMainBlockContainer"] h1 { font-size: 1.4rem; }
   [class*="st-key-visit-"] { flex-direction: column; gap: .1rem; }
