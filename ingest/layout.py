@@ -216,7 +216,7 @@ def style_of(sheet: Sheet, heading: int, largest: Mapping[int, float]) -> Number
         for i, most in largest.items()
         if i < len(row) and isinstance(row[i], str)
     }
-    if "," in marks and "." not in marks and sheet.delimiter != ",":
+    if "," in marks and "." not in marks:
         return NumberStyle(",", ".")
     return NumberStyle(".", "," if "." in marks and "," not in marks else "")
 

@@ -328,6 +328,14 @@ def test_clock_times_as_people_write_them(db: Database, tmp_path: Path, clock: s
     assert read_readings(db)["taken_at"].tolist() == [pd.Timestamp("2023-03-01T08:15")]
 
 
+def test_decimal_commas_in_quotes_between_commas_are_read_as_between_semicolons(db: Database, tmp_path: Path) -> None:
+    """11,200 beside -3,5 is no 11200, whatever stands between the cells."""
+    text = 'unit,taken_at,temperature_c,crank_min_v,odometer_km\nK-101,2023-03-01T08:15,"-3,5","11,200",81.000\n'
+    assert brought(db, tmp_path, text).stored == 1
+    stored = read_readings(db).iloc[0]
+    assert stored[["temperature_c", "crank_min_v", "odometer_km"]].tolist() == [-3.5, 11.2, 81000.0]
+
+
 def test_a_spreadsheet_s_day_number_and_a_time_beside_it_are_one_moment(db: Database, tmp_path: Path) -> None:
     """44986 is 2023-03-01 in the calendar of 1900 (ECMA-376, part 1, 18.17.4.1)."""
     outcome = brought(
