@@ -182,9 +182,9 @@ def _take_other_spellings(batch: Batch, context: Context) -> None:
     if "unit" not in batch.texts:
         return
     written = batch.texts["unit"]
-    named = set(written.tolist())
+    named = dict.fromkeys(written.tolist())  # in the order of the file
     same = {u: context.same_unit(u) for u in named if u and u not in context.vehicles}
-    two = named if batch.table.name == "units" else set()  # a table of vehicles that holds both numbers means two
+    two = set(named) if batch.table.name == "units" else set()  # a table of vehicles that holds both numbers means two
     meant = {u: known for u, known in same.items() if known and known not in two}
     if not meant:
         return

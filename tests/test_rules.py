@@ -134,6 +134,7 @@ def test_a_number_with_signs_that_cannot_be_seen_or_as_programs_write_numbers_is
     outcome = import_paths(db, [readings_file(tmp_path, *lines, name="marks.csv")], now=NOW)
     assert (outcome.stored, outcome.set_aside) == (2, 1)
     assert "4711.5" in reasons(db)[0]
+    assert outcome.files[0].notes[0].endswith(": '\\u202aK-101\\u202c' is K-101, '4711.0' is 4711")  # as they come
 
 
 def test_a_table_of_vehicles_in_another_spelling_makes_no_second_one(db: Database, tmp_path: Path) -> None:
