@@ -54,12 +54,20 @@ def test_run_length_of_winsorised_values_by_simulation() -> None:
     assert length.mean() == pytest.approx(run_length(h, winsor=DRIFT.winsor), rel=4.0 / np.sqrt(n))
 
 
+def test_where_readings_are_seldom_the_least_threshold_raises_fewer_flags_than_tolerated() -> None:
+    """Definition: one channel of seven read once in two years, for the greatest rate that a setting may tolerate."""
+    per_year = 0.5 / 7.0
+    h = threshold_for_rate(50.0, per_year, 7)
+    assert 100.0 * per_year * 7 / run_length(h, winsor=DRIFT.winsor) < 50.0
+    assert threshold_for_rate(50.0, 7.0, 7) > h
+
+
 @pytest.mark.parametrize(
     ("call", "words"),
     [
         (lambda: threshold_for_rate(0.0, 7.0, 6), "flags_per_100 is 0"),
         (lambda: threshold_for_rate(5.0, 7.0, 0), "channels 0"),
-        (lambda: threshold_for_rate(5000.0, 7.0, 6), "no threshold"),
+        (lambda: threshold_for_rate(1e-30, 7.0, 6), "no threshold"),
         (lambda: run_length(-1.0), "h is -1"),
     ],
 )

@@ -150,6 +150,18 @@ def test_a_baseline_that_stops_learning_breaks_the_rate_and_finds_wear_later() -
     assert later[0] + 1.0 < later[1]
 
 
+def test_channels_that_nobody_reads_take_nothing_from_those_that_are_read() -> None:
+    """Worked by hand: eight readings of one channel of seven over a year are seven after the first, one a channel and year; a second vehicle
+    with six of two channels over half a year and one with a single reading: (7 + 5 + 5) / 7 in 1.5 years."""
+    day = np.full((3, 8), np.nan)
+    day[0], day[1, :6], day[2, 0] = np.linspace(0.0, 365.25, 8), np.linspace(0.0, 182.625, 6), 10.0
+    usable = np.zeros((7, 3, 8), dtype=bool)
+    usable[0] = np.isfinite(day)
+    assert readings_per_year(day[:1], usable[:, :1]) == pytest.approx(1.0)
+    usable[3, 1, :6] = True
+    assert readings_per_year(day, usable) == pytest.approx(17.0 / 7.0 / 1.5)
+
+
 def test_a_shift_of_the_whole_fleet_flags_nobody() -> None:
     day, value, se, usable, base_sd = sound_fleet(600, 24, seed=6)
     begin = 500.0

@@ -41,8 +41,8 @@ def threshold_for_rate(
     """Threshold h at which sound vehicles are flagged `flags_per_100` times in 100 vehicle-years over all channels.
 
     flags_per_100: above 0; readings_per_year: per vehicle and channel; channels: how many are watched.  The rate of
-    the union is at most the sum of the channels' rates, so it is an upper bound when channels go together.  Raises
-    ValueError when no threshold from 0.25 to 25 gives the rate.
+    the union is at most the sum of the channels' rates, so it is an upper bound when channels go together.  The
+    least threshold, 0.25, where readings are so seldom that it raises fewer.  Raises ValueError when none up to 25 gives the rate.
     """
     if not (flags_per_100 > 0.0 and readings_per_year > 0.0 and channels >= 1):
         raise ValueError(
@@ -51,10 +51,12 @@ def threshold_for_rate(
         )
     wanted = 100.0 * readings_per_year * channels / flags_per_100
     low, high = THRESHOLD_RANGE
-    if not run_length(low, winsor=winsor) <= wanted <= run_length(high, winsor=winsor):
+    if wanted <= run_length(low, winsor=winsor):
+        return low
+    if wanted > run_length(high, winsor=winsor):
         raise ValueError(
             f"flags_per_100 is {flags_per_100}: with {readings_per_year:g} readings a year in {channels} channels no "
-            f"threshold from {low} to {high} gives this rate"
+            f"threshold up to {high} gives this rate"
         )
 
     def miss(h: float) -> float:

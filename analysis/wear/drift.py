@@ -154,7 +154,9 @@ def predictive_z(day: Floats, value: Floats, se: Floats, usable: Bools, base_sd:
 
 
 def readings_per_year(day: Floats, usable: Bools) -> float:
-    """Usable readings per vehicle-year and channel, from first to last reading; 0 where no vehicle has two.
+    """Usable readings per vehicle-year and channel after its first one, from first to last reading; 0 where no vehicle has two.
+
+    Channels that nobody reads count as never read, not as first readings that are missing.
 
     day: (U, R) [d]; usable: (C, U, R).
     """
@@ -165,8 +167,8 @@ def readings_per_year(day: Floats, usable: Bools) -> float:
     years = float((last[several] - first[several]).sum()) / DAYS_PER_YEAR
     if years <= 0.0:
         return 0.0
-    count = usable[:, several].sum() / usable.shape[0] - several.sum()
-    return float(max(count, 0.0)) / years
+    count = np.maximum(usable[:, several].sum(axis=2) - 1, 0).sum() / usable.shape[0]
+    return float(count) / years
 
 
 # --- What a class has in common --------------------------------------------------------------------------------------
