@@ -187,7 +187,7 @@ def test_what_is_not_seen_to_its_end_counts_nowhere() -> None:
         {"unit": ["b"], "done_on": [pd.Timestamp("2022-01-10")], "part": "battery", "reason": "no_start"}
     )
     known_to, none = pd.Timestamp("2023-06-01"), repairs.iloc[:0]
-    flags = judged_flags(lists, none, known_to, None, left_on(units)).set_index("unit")["outcome"]
+    flags = judged_flags(lists, none, known_to, left_on(units)).set_index("unit")["outcome"]
     assert flags.to_dict() == {"a": "too early to say", "b": "nothing"}
     rows = labelled(lists, repairs, known_to, horizon_days=30, left=left_on(units))
     assert [(r.unit, r.as_of.day, r.no_start) for r in rows.itertuples()] == [

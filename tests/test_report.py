@@ -21,7 +21,15 @@ from sklearn.linear_model import LogisticRegression
 from sklearn.metrics import brier_score_loss, log_loss
 
 from analysis.backtest import reliability
-from analysis.backtest.history import counted_no_starts, foreseen, judged_flags, labelled, limit_lists, part_lives
+from analysis.backtest.history import (
+    counted_no_starts,
+    foreseen,
+    judged_flags,
+    labelled,
+    left_on,
+    limit_lists,
+    part_lives,
+)
 from analysis.backtest.report import BacktestReport, ReportCosts, backtest_report
 from analysis.costs import NoStartCost, PlanSettings
 from dashboard.words.backtest_report import report_text
@@ -183,15 +191,15 @@ def test_what_becomes_of_flags() -> None:
         ("D", 60, "starter_motor", "replaced", "preventive"),
     )
     known_to = FIRST + pd.Timedelta(days=400)
-    flags = judged_flags(lists, repairs, known_to)
+    flags = judged_flags(lists, repairs, known_to, left_on(made_units()))
     assert flags["outcome"].tolist() == ["repaired", "nothing", "too early to say", "nothing"]
     decisions = pd.DataFrame(
         {"unit": ["A", "C"], "kind": ["nothing_found", "accepted"], "at": ["2024-02-20T09:00:00"] * 2}
     )
-    flags = judged_flags(lists, repairs, known_to, decisions)
+    flags = judged_flags(lists, repairs, known_to, left_on(made_units()), decisions)
     assert flags["outcome"].tolist() == ["nothing", "nothing", "too early to say", "nothing"]
     late = decisions.assign(at="2024-06-01T09:00:00")
-    assert judged_flags(lists, repairs, known_to, late)["outcome"].tolist()[0] == "repaired"
+    assert judged_flags(lists, repairs, known_to, left_on(made_units()), late)["outcome"].tolist()[0] == "repaired"
 
 
 def test_printed_limits_on_the_last_reading() -> None:
@@ -234,12 +242,12 @@ def test_outcomes_within_the_horizon() -> None:
     """A list of day D covers D to D + 29; lists whose horizon has not ended are left out."""
     repairs = made_repairs(("A", 56, "battery", "replaced", "no_start"), ("B", 60, "battery", "replaced", "preventive"))
     lists = made_lists({}, vehicles="AB")
-    rows = labelled(lists, repairs, FIRST + pd.Timedelta(days=113), horizon_days=30)
+    rows = labelled(lists, repairs, FIRST + pd.Timedelta(days=113), horizon_days=30, left=left_on(made_units()))
     bad = rows[rows["no_start"] == 1.0]
     assert bad["unit"].unique().tolist() == ["A"]
     assert ((bad["as_of"] - FIRST).dt.days).tolist() == [28, 42, 56]
     assert (rows["as_of"].max() - FIRST).days == 84  # day 84 to day 113
-    one_less = labelled(lists, repairs, FIRST + pd.Timedelta(days=112), horizon_days=30)
+    one_less = labelled(lists, repairs, FIRST + pd.Timedelta(days=112), horizon_days=30, left=left_on(made_units()))
     assert (one_less["as_of"].max() - FIRST).days == 70
 
 

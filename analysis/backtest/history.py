@@ -75,8 +75,8 @@ def judged_flags(
     lists: pd.DataFrame,
     repairs: pd.DataFrame,
     known_to: pd.Timestamp,
+    left: pd.Series[pd.Timestamp],
     decisions: pd.DataFrame | None = None,
-    left: pd.Series[pd.Timestamp] | None = None,
 ) -> pd.DataFrame:
     """Each run of flags with what followed: unit, part (first named), first, last, outcome.
 
@@ -99,9 +99,8 @@ def judged_flags(
     key = pd.MultiIndex.from_frame(out[["unit", "first"]])
     no_start = key.isin(pd.MultiIndex.from_frame(stopped[["unit", "first"]]))
     repaired = key.isin(pd.MultiIndex.from_frame(mended[["unit", "first"]]))
-    open_yet = (out["first"] + until > known_to).to_numpy()
-    if left is not None:
-        open_yet = open_yet | (out["first"] + until > out["unit"].map(left)).to_numpy()
+    over = out["first"] + until
+    open_yet = ((over > known_to) | (over > out["unit"].map(left))).to_numpy()
     nothing = _found_nothing(out, decisions)
     out["outcome"] = np.select(
         [no_start, nothing, repaired, open_yet], ["no-start", "nothing", "repaired", "too early to say"], "nothing"
@@ -198,7 +197,7 @@ def labelled(
     known_to: pd.Timestamp,
     *,
     horizon_days: int,
-    left: pd.Series[pd.Timestamp] | None = None,
+    left: pd.Series[pd.Timestamp],
 ) -> pd.DataFrame:
     """Lists whose horizon has ended, with `no_start`: 1 where one came on the list's day or within the horizon.
 
@@ -210,7 +209,6 @@ def labelled(
     over, bad = over.astype({"unit": object}), bad.astype({"unit": object})
     met = pd.merge_asof(over, bad, left_on="as_of", right_on="done_on", by="unit", direction="forward")
     met["no_start"] = (met["done_on"] - met["as_of"] < horizon).astype(float)
-    if left is not None:
-        cut = met["unit"].map(left) < met["as_of"] + horizon - pd.Timedelta(days=1)
-        met = met[~cut | (met["no_start"] == 1.0)]
+    cut = met["unit"].map(left) < met["as_of"] + horizon - pd.Timedelta(days=1)
+    met = met[~cut | (met["no_start"] == 1.0)]
     return met.drop(columns="done_on").sort_values(["as_of", "unit"], ignore_index=True)

@@ -1,6 +1,7 @@
 """How good probabilities of a no-start were: Brier score and its parts, reliability with intervals, calibration.
 
-Every function takes probabilities `p` and outcomes `y` (1 for a no-start in the horizon, 0 for none), both (n,).
+Every function takes probabilities `p` and outcomes `y` (1 for a no-start in the horizon, 0 for none), both (n,) of floats;
+:func:`brier_score`, which is asked first of any of them, refuses what is none.
 """
 
 from dataclasses import dataclass
@@ -48,8 +49,11 @@ class Calibration:
         return np.asarray(1.0 / (1.0 + np.exp(-(self.intercept + self.slope * logit(p)))), dtype=np.float64)
 
 
-def checked(p: Floats, y: Floats) -> tuple[Floats, Floats]:
-    """Both as float arrays; ValueError for lengths that differ, nothing at all, or values outside 0 to 1 (p), 0, 1 (y)."""
+def brier_score(p: Floats, y: Floats) -> float:
+    """Mean squared error of the probabilities (Brier 1950).
+
+    Raises ValueError for lengths that differ, nothing at all, or values outside 0 to 1 (p), 0, 1 (y).
+    """
     p, y = np.asarray(p, dtype=np.float64), np.asarray(y, dtype=np.float64)
     if p.shape != y.shape or p.ndim != 1:
         raise ValueError(f"p and y have the shapes {p.shape} and {y.shape}; allowed are two equal lengths")
@@ -59,25 +63,17 @@ def checked(p: Floats, y: Floats) -> tuple[Floats, Floats]:
         raise ValueError(f"p has {p[~(np.isfinite(p) & (p >= 0) & (p <= 1))][0]}; allowed are 0 to 1")
     if not np.isin(y, (0.0, 1.0)).all():
         raise ValueError(f"y has {y[~np.isin(y, (0.0, 1.0))][0]}; allowed are 0 and 1")
-    return p, y
-
-
-def brier_score(p: Floats, y: Floats) -> float:
-    """Mean squared error of the probabilities (Brier 1950)."""
-    p, y = checked(p, y)
     return float(np.mean((p - y) ** 2))
 
 
 def log_score(p: Floats, y: Floats) -> float:
     """Mean of -log of the probability given to what happened; probabilities held inside `PAST_LISTS.least_p` to 1 - `PAST_LISTS.least_p`."""
-    p, y = checked(p, y)
     held = np.clip(p, PAST_LISTS.least_p, 1.0 - PAST_LISTS.least_p)
     return float(-np.mean(np.where(y == 1.0, np.log(held), np.log1p(-held))))
 
 
 def skill(p: Floats, y: Floats, reference: Floats | None = None) -> float:
     """1 - Brier score / that of `reference` (n,), by default of the base rate; NaN where the reference never errs."""
-    p, y = checked(p, y)
     base = np.full(len(y), y.mean()) if reference is None else np.asarray(reference, dtype=np.float64)
     against = float(np.mean((base - y) ** 2))
     return 1.0 - brier_score(p, y) / against if against > 0 else float("nan")
@@ -91,7 +87,6 @@ def monthly_rate(y: Floats, month: Ints) -> Floats:
 
 def recall_top(p: Floats, y: Floats, group: Ints) -> float:
     """Share of no-starts among the TOP_SHARE of vehicles ranked highest on each list (`group`); NaN without no-starts."""
-    p, y = checked(p, y)
     order = np.lexsort((np.arange(len(p)), -p, group))
     _, first, size = np.unique(group[order], return_index=True, return_counts=True)
     rank = np.arange(len(p)) - np.repeat(first, size)
@@ -108,7 +103,6 @@ def bin_numbers(p: Floats, quantiles: tuple[float, ...]) -> Ints:
 
 def brier_parts(p: Floats, y: Floats, number: Ints) -> BrierParts:
     """Parts of the Brier score for bins `number` (n,)."""
-    p, y = checked(p, y)
     count = np.maximum(np.bincount(number), 1)
     said, seen = np.bincount(number, weights=p) / count, np.bincount(number, weights=y) / count
     weight = np.bincount(number) / len(p)
@@ -140,7 +134,6 @@ def reliability_table(
         the lists of one vehicle are not independent
     :returns: bin, lowest, highest, said (mean probability), seen (share), seen_low, seen_high, rows, no_starts, vehicles
     """
-    p, y = checked(p, y)
     number = bin_numbers(p, quantiles)
     n_bins = int(number.max()) + 1
     seen, rows = np.bincount(number, weights=y).astype(np.float64), np.bincount(number).astype(np.float64)
@@ -167,7 +160,6 @@ def reliability_table(
 
 def months_table(p: Floats, y: Floats, month: Ints) -> pd.DataFrame:
     """Per calendar month: rows, no_starts, expected (sum of probabilities), brier, skill against the month's own rate."""
-    p, y = checked(p, y)
     rows = []
     for one in np.unique(month):
         mine = month == one
@@ -192,11 +184,7 @@ def logit(p: Floats) -> Floats:
 
 def fit_calibration(p: Floats, y: Floats) -> Calibration:
     """Calibration from past lists; none, with the reason, where fewer than `PAST_LISTS.fewest_no_starts` no-starts (or starts)
-    are known.
-
-    Raises ValueError as :func:`checked`.
-    """
-    p, y = checked(p, y)
+    are known."""
     events, fewest = int(y.sum()), PAST_LISTS.fewest_no_starts
     if min(events, len(y) - events) < fewest:
         return Calibration(0.0, 1.0, events, False, f"{events} no-starts on past lists, {fewest} needed: left as it is")
@@ -223,7 +211,6 @@ def fit_calibration(p: Floats, y: Floats) -> Calibration:
 
 def calibrated_forward(p: Floats, y: Floats, day: Floats, *, horizon_days: float) -> Floats:
     """(n,) each list's probabilities calibrated on earlier lists whose horizon had ended by its `day` [d]."""
-    p, y = checked(p, y)
     out = p.copy()
     for one in np.unique(day):
         known = day + horizon_days <= one

@@ -149,8 +149,12 @@ def backtest_report(
     }
     left = left_on(units)
     limits = limit_lists(readings, units, repairs, dates, book=book)
-    mine, flags = _way("this list", lists, events, repairs, known_to, decisions, costs, prices, left)
-    theirs, _ = _way("printed limits on the last reading", limits, events, repairs, known_to, None, costs, prices, left)
+    flags, of_limits = (
+        judged_flags(lists, repairs, known_to, left, decisions),
+        judged_flags(limits, repairs, known_to, left),
+    )
+    mine = _way("this list", lists, events, flags, costs, prices)
+    theirs = _way("printed limits on the last reading", limits, events, of_limits, costs, prices)
     cost = _failure_cost(events, costs, prices)
     was = _row("as it was", events, cost, "every no-start happened", foreseen=0, missed=len(events))
     fixed = _fixed_age(units, readings, repairs, events, dates, costs, prices)
@@ -180,15 +184,12 @@ def _way(
     way: str,
     lists: pd.DataFrame,
     events: pd.DataFrame,
-    repairs: pd.DataFrame,
-    known_to: pd.Timestamp,
-    decisions: pd.DataFrame | None,
+    flags: pd.DataFrame,
     costs: ReportCosts,
     prices: Mapping[str, float],
-    left: pd.Series[pd.Timestamp],
-) -> tuple[dict[str, object], pd.DataFrame]:
-    """Figures of one series of lists, and its judged flags."""
-    seen, flags = foreseen(lists, events), judged_flags(lists, repairs, known_to, decisions, left)
+) -> dict[str, object]:
+    """Figures of one series of lists with its judged flags."""
+    seen = foreseen(lists, events)
     caught, missed = seen[seen["foreseen"]], seen[~seen["foreseen"]]
     wrong = caught[caught["named"] != caught["part"]]
     idle = flags[flags["outcome"] == "nothing"]
@@ -209,7 +210,7 @@ def _way(
         "for_nothing_per_100": 100.0 * len(idle) / years if years > 0 else float("nan"),
     }
     words = f"{len(caught)} of {len(events)} no-starts foreseen, {len(idle)} flags for nothing"
-    return _row(way, events, _failure_cost(missed, costs, prices) + repair + visits, words, **figures), flags
+    return _row(way, events, _failure_cost(missed, costs, prices) + repair + visits, words, **figures)
 
 
 def _fixed_age(
@@ -269,7 +270,7 @@ def odds_report(
     known_to: pd.Timestamp,
     *,
     horizon_days: int,
-    left: pd.Series[pd.Timestamp] | None = None,
+    left: pd.Series[pd.Timestamp],
 ) -> OddsReport | None:
     """How good the probabilities were; None when no list's horizon has ended yet; left: of `history.left_on`."""
     rows = labelled(lists, repairs, known_to, horizon_days=horizon_days, left=left)

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from dashboard.desk.addresses import is_here
-from dashboard.files.secrets_kept import secret_of, settings_of
+from dashboard.files.secrets_kept import secret_of, settings_of, text_of
 
 PASSWORD_VARIABLE: Final = "CRANKTREND_MAIL_PASSWORD"
 TLS: Final = ("starttls", "tls", "none")
@@ -46,13 +46,13 @@ def mail_settings(file: Path, environment: Mapping[str, str]) -> MailSettings:
 
 
 def _settings(table: Mapping[str, Any], file: Path, environment: Mapping[str, str]) -> MailSettings:
-    tls, user = table.get("tls", TLS[0]), _text(table, "user", "")
+    tls, user = table.get("tls", TLS[0]), text_of(table, "user", "")
     if tls not in TLS:
         raise ValueError(f"tls is {tls!r}; allowed are {', '.join(TLS)}")
     port = table.get("port", PORTS[tls])
     if not isinstance(port, int) or isinstance(port, bool) or not 1 <= port <= 65535:
         raise ValueError(f"port is {port!r}; allowed is a whole number from 1 to 65535")
-    host = _text(table, "host")
+    host = text_of(table, "host")
     if user and tls == "none" and not is_here(host):
         raise ValueError(
             "tls is 'none' with a user; allowed is 'starttls' or 'tls': a password is not sent in the open"
@@ -61,20 +61,13 @@ def _settings(table: Mapping[str, Any], file: Path, environment: Mapping[str, st
     if not isinstance(depots, Mapping):
         raise ValueError(f"depots is {depots!r}; allowed is a table of depots with their addresses")
     made = MailSettings(
-        host, port, tls, _address("from", _text(table, "from")), user, _addresses("to", table.get("to", [])),
+        host, port, tls, _address("from", text_of(table, "from")), user, _addresses("to", table.get("to", [])),
         {str(depot): _addresses(str(depot), own) for depot, own in depots.items()},
         _password(table, file, environment) if user else "",
     )  # fmt: skip
     if not 1 <= len(made.recipients()) <= MOST:
         raise ValueError(f"to and depots name {len(made.recipients())} recipients; allowed are 1 to {MOST}")
     return made
-
-
-def _text(table: Mapping[str, Any], name: str, missing: str | None = None) -> str:
-    value = table.get(name, missing)
-    if not isinstance(value, str) or (missing is None and not value) or not (value.isprintable() and len(value) <= 254):
-        raise ValueError(f"{name} is {value!r}; allowed is a text in one line")
-    return value
 
 
 def _addresses(name: str, value: object) -> tuple[str, ...]:
@@ -95,7 +88,7 @@ def _password(table: Mapping[str, Any], file: Path, environment: Mapping[str, st
     told = environment.get(PASSWORD_VARIABLE, "")
     if told:
         return told
-    name = _text(table, "password_file", "")
+    name = text_of(table, "password_file", "")
     if not name:
         raise ValueError(f"user is given without a password; allowed is {PASSWORD_VARIABLE} or password_file")
     return secret_of("password_file", file.parent / name)

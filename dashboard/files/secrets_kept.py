@@ -11,6 +11,7 @@ from ingest.bounds import bytes_of
 from ingest.errors import FileRefused
 
 Made = TypeVar("Made")
+LONGEST_TEXT = 254  # [characters] of a setting; of an address RFC 5321 allows as many
 
 
 def settings_of(file: Path, what: str, keys: Sequence[str], made: Callable[[Mapping[str, Any]], Made]) -> Made:
@@ -29,6 +30,19 @@ def settings_of(file: Path, what: str, keys: Sequence[str], made: Callable[[Mapp
         return made(table)
     except ValueError as error:
         raise ValueError(f"{file}: {error}") from None
+
+
+def text_of(table: Mapping[str, Any], name: str, missing: str | None = None) -> str:
+    """A text of the table, `missing` where it has none; ValueError for what is none, and for an empty one unless `missing` is."""
+    value = table.get(name, missing or "")
+    if (
+        not isinstance(value, str)
+        or not (value or missing == "")
+        or not value.isprintable()
+        or len(value) > LONGEST_TEXT
+    ):
+        raise ValueError(f"{name} is {value!r}; allowed is a text in one line")
+    return value
 
 
 def secret_of(setting: str, file: Path) -> str:

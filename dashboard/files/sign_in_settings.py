@@ -9,7 +9,7 @@ from typing import Any, Final
 from urllib.parse import urlsplit
 
 from dashboard.desk.addresses import checked
-from dashboard.files.secrets_kept import secret_of, settings_of
+from dashboard.files.secrets_kept import secret_of, settings_of, text_of
 
 KEYS: Final = ("provider", "client_id", "client_secret_file", "address", "account")
 CLAIM: Final = "email"  # of OpenID Connect Core 1.0, section 5.1: the claim that names the account, unless told
@@ -36,23 +36,16 @@ def sign_in_settings(file: Path) -> SignIn:
 
 
 def _settings(table: Mapping[str, Any], file: Path) -> SignIn:
-    provider = _text(table, "provider").rstrip("/")
+    provider = text_of(table, "provider").rstrip("/")
     if not urlsplit(provider).netloc or urlsplit(provider).scheme not in ("https", "http"):
         raise ValueError(f"provider is {provider!r}; allowed is an address as https://id.fleet.example")
-    address = checked(_text(table, "address"))
+    address = checked(text_of(table, "address"))
     auth = {
         "redirect_uri": f"{address}{CALLBACK}",
         "cookie_secret": token_hex(32),  # another at every start: people sign in again after it
-        "client_id": _text(table, "client_id"),
-        "client_secret": secret_of("client_secret_file", file.parent / _text(table, "client_secret_file")),
+        "client_id": text_of(table, "client_id"),
+        "client_secret": secret_of("client_secret_file", file.parent / text_of(table, "client_secret_file")),
         "server_metadata_url": provider if provider.endswith(WELL_KNOWN) else provider + WELL_KNOWN,
         "client_kwargs": {"scope": " ".join(SCOPES)},
     }
-    return SignIn(_text(table, "account", CLAIM), urlsplit(address).hostname or "", {"auth": auth})
-
-
-def _text(table: Mapping[str, Any], name: str, missing: str = "") -> str:
-    value = table.get(name, missing)
-    if not isinstance(value, str) or not value or not value.isprintable():
-        raise ValueError(f"{name} is {value!r}; allowed is a text in one line")
-    return value
+    return SignIn(text_of(table, "account", CLAIM), urlsplit(address).hostname or "", {"auth": auth})
