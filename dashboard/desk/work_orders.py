@@ -1,6 +1,6 @@
-"""Visits of the plan as work orders: what, why, what to measure before and after, parts, and where the report goes."""
+"""Visits of the plan as work orders: what, why, what to measure before and after, parts, where the report goes, and where the volts go."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any, Final
@@ -9,6 +9,7 @@ import pandas as pd
 from sqlite_utils import Database
 
 from analysis.bay.expected import class_usual, hardly_read, usual_crank_a
+from analysis.bay.where_volts_go import WhereVoltsGo
 from analysis.plan.done import Outdated
 from analysis.plan.replacement_plan import ReplacementPlan
 from analysis.plan.result import rows_of
@@ -16,7 +17,8 @@ from analysis.plan.workshop_calendar import iso_week
 from dashboard.desk.addresses import visit_address
 from dashboard.desk.in_order import as_taken
 from dashboard.desk.own_limits import limit_book
-from dashboard.desk.reading_source import MEASURED_BY, Record, latest_trusted, limits_for, row_of
+from dashboard.desk.reading_source import MEASURED_BY, Record, latest_taken, latest_trusted, limits_for, row_of
+from dashboard.desk.weekly import coming_low_of
 from dashboard.words.limit_lines import limit_lines
 from dashboard.words.plan_words import partly_done
 from dashboard.words.reasons import read_reasons
@@ -26,6 +28,7 @@ from ingest.records import read_weekly_list, weekly_lists
 ALWAYS: Final = ("temperature_c", "rest_v", "crank_min_v", "crank_a")
 """Measured at every visit: without them no part can be judged afterwards."""
 REASONS_PRINTED: Final = 3  # of the list's, our choice, so that a sheet is one page
+LOOK_AHEAD_D: Final = 30  # [d] in which the coming low is looked for, as the list does unless told otherwise
 
 
 @dataclass(frozen=True)
@@ -123,3 +126,22 @@ def _listed(db: Database, day: date) -> tuple[dict[str, Mapping[str, Any]], pd.T
     if issued is None:
         return {}, pd.Timestamp(day)
     return {str(row["unit"]): row for row in issued.body["units"]}, pd.Timestamp(issued.body["as_of"])
+
+
+def latest_volts(db: Database, names: Iterable[str], *, as_of: date) -> dict[str, WhereVoltsGo]:
+    """Vehicle -> the bars of its latest reading before a day, of those that were ever read."""
+    record, book = Record(db, pd.Timestamp(as_of)), limit_book(db)
+    lows: dict[str, float] = {}
+    found = {}
+    for name in dict.fromkeys(names):
+        vehicle = row_of(record.units, name)
+        readings = store.read_readings(db, before=as_of, units=[name])
+        if readings.empty:
+            continue
+        taken = latest_taken(db, vehicle, readings, record.known(vehicle), book)
+        depot = str(vehicle["depot"])
+        if vehicle["depot"] and depot not in lows:
+            lows[depot] = coming_low_of(db, depot, as_of, LOOK_AHEAD_D)
+        if taken is not None:
+            found[name] = taken.volts(limits_for(vehicle, book), coming_c=lows.get(depot))
+    return found

@@ -10,8 +10,7 @@ from sqlite_utils import Database
 
 from analysis.plan.done import Outdated
 from analysis.plan.replacement_plan import ReplacementPlan
-from dashboard.desk.volts import latest_volts
-from dashboard.desk.work_orders import WorkOrder, work_orders
+from dashboard.desk.work_orders import WorkOrder, latest_volts, work_orders
 from dashboard.files.paper import own_unit, reading_cell
 from dashboard.files.paper_volts import volts_drawing
 from dashboard.files.pieces import (
