@@ -196,10 +196,10 @@ def test_relearned_is_the_posterior_under_the_other_prior() -> None:
 def test_ended_lives_run_from_renewal_to_renewal() -> None:
     """Worked by hand: vehicle 2 twice on record and once more found; vehicle 0 once found; vehicle 1 never."""
     record = Renewals(np.array([2, 2]), np.array([500.0, 100.0]), np.array([True, False]))
-    lives = ended_lives(record, np.array([300.0, -np.inf, 800.0]))
+    lives = ended_lives(record, np.array([300.0, -np.inf, 800.0]), np.full(3, np.inf))
     assert lives.unit.tolist() == [0, 2, 2, 2]
     assert lives.end.tolist() == [300.0, 100.0, 500.0, 800.0]
     assert lives.begin.tolist() == [-np.inf, -np.inf, 100.0, 500.0]
     assert lives.failed.tolist() == [False, False, True, False]
     nothing = Renewals(np.array([], dtype=np.int64), np.array([]), np.array([], dtype=bool))
-    assert len(ended_lives(nothing, np.full(3, -np.inf)).unit) == 0
+    assert len(ended_lives(nothing, np.full(3, -np.inf), np.full(3, np.inf)).unit) == 0

@@ -284,7 +284,7 @@ def _modelled_emf(
     usual = group_median(smooth_level(value[LOAD:CONTROL])[0], panel.group, n)[panel.group[rows]][:, None]
     level, x, drive_v, group = smooth_level(value[:, rows]), raw.x[rows], raw.drive_v[rows], panel.group[rows]
     copper = 1.0 - COPPER_PER_K.value * x
-    cold = np.exp(battery[0][group][:, None] * x + battery[1][group][:, None] * x**2)
+    cold = cold_factor(battery[0][group], battery[1][group], x)
     others = level[BATTERY] * cold + (level[POSITIVE] + level[GROUND]) * copper + level[CONTACTS]
     motor, per_share = value[MOTOR, rows], (whole.loop - raw.loop)[rows] / copper
 
@@ -375,14 +375,9 @@ def observe(panel: Panel, laws: ClassLaws) -> Observations:
     if bound.any():
         _, least, least_se = _multiples(bounds_as_values(panel, bound), laws)
         at_least = np.where(np.isnan(value[BATTERY]), least[BATTERY], np.nan)
-        value[BATTERY, bound], se[BATTERY, bound] = with_bounds(
-            value[BATTERY, bound],
-            se[BATTERY, bound],
-            least[BATTERY, bound],
-            least_se[BATTERY, bound],
-            panel.day[bound],
-            laws.base_sd[panel.group[bound], BATTERY],
-        )
+        own, own_se, low, low_se = (each[BATTERY, bound] for each in (value, se, least, least_se))
+        spread = laws.base_sd[panel.group[bound], BATTERY]
+        value[BATTERY, bound], se[BATTERY, bound] = with_bounds(own, own_se, low, low_se, panel.day[bound], spread)
     with np.errstate(divide="ignore", invalid="ignore"):
         per_rpm = back_emf(raw) / panel.measured["crank_rpm"]
     observed = Observations(value, se, laws, raw.rest_v, per_rpm, at_least)

@@ -170,16 +170,10 @@ class Observations:
 
     def of(self, rows: Ints) -> Observations:
         """Those of some vehicles."""
-        return Observations(
-            self.value[:, rows],
-            self.se[:, rows],
-            self.laws,
-            self.rest_v[rows],
-            self.emf_per_rpm[rows],
-            None if self.least is None else self.least[rows],
-            None if self.turned is None else self.turned[:, rows],
-            None if self.habit_sd is None else self.habit_sd[rows],
-        )
+        along = {name: getattr(self, name) for name in ("rest_v", "emf_per_rpm", "least", "habit_sd")}
+        each = {name: getattr(self, name) for name in ("value", "se", "turned")}
+        some = {name: held[rows] for name, held in along.items() if held is not None}
+        return replace(self, **some, **{name: held[:, rows] for name, held in each.items() if held is not None})
 
     def by_meters(self) -> Observations:
         """What volts and amps tell, without what speed or time alone does."""
@@ -345,7 +339,7 @@ def reference_values(
     """(7, U, R) channel values at 20 degC [mOhm; amps for the load], NaN where not measured."""
     g = panel.group
     copper = 1.0 - COPPER_PER_K.value * raw.x
-    factor = np.exp(battery[0][g][:, None] * raw.x + battery[1][g][:, None] * raw.x**2)
+    factor = cold_factor(battery[0][g], battery[1][g], raw.x)
     filled = [nearest_known(v) for v in (raw.battery, raw.positive, raw.ground, raw.contacts)]
     motor = raw.loop - sum(np.where(np.isfinite(f), f, 0.0) for f in filled)
     law = cold_factor(load[0][g], load[1][g], raw.engine_x)

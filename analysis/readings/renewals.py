@@ -95,15 +95,13 @@ class EndedLives:
     failed: Bools
 
 
-def ended_lives(renewals: Renewals, found_day: Floats, left_day: Floats | None = None) -> EndedLives:
+def ended_lives(renewals: Renewals, found_day: Floats, left_day: Floats) -> EndedLives:
     """Lives between renewals; found_day: (U,) day of the latest one that nobody recorded, -inf for none; left_day: (U,) last
     day of vehicles in service, with which their parts' lives end unfailed, inf for those that are."""
     found = np.flatnonzero(np.isfinite(found_day))
-    gone = np.flatnonzero(np.isfinite(left_day)) if left_day is not None else found[:0]
+    gone = np.flatnonzero(np.isfinite(left_day))
     unit = np.concatenate([renewals.unit, found, gone])
-    end = np.concatenate(
-        [renewals.day, found_day[found], left_day[gone] + 1.0 if left_day is not None else found_day[gone]]
-    )
+    end = np.concatenate([renewals.day, found_day[found], left_day[gone] + 1.0])
     failed = np.concatenate([renewals.failed, np.zeros(len(found) + len(gone), dtype=bool)])
     order = np.lexsort((end, unit))
     unit, end, failed = unit[order], end[order], failed[order]

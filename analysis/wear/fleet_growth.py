@@ -63,7 +63,7 @@ class ChannelReadings:
     made: Growth | None = None
     twice: Bools | None = None
 
-    def of(self, rows: Ints) -> ChannelReadings:
+    def of(self, rows: slice | Ints) -> ChannelReadings:
         """What the growth of some vehicles is made of."""
         return replace(
             self,
@@ -78,19 +78,12 @@ class ChannelReadings:
         return growth if self.ratio is None else relearned(growth, self.ratio[self.group[rows]])
 
     def _stated(self, rows: slice | Ints) -> Growth:
+        own = self.of(rows)
+        log_prior = own.log_prior + older_than_the_part(own.grid, own.age_d)
         return growth_posterior(
-            self.before_d[rows],
-            self.value[rows],
-            self.se[rows],
-            self.usable[rows],
-            self.base_sd[rows],
-            self.fail_excess[rows],
-            self.grid,
-            self.log_prior + older_than_the_part(self.grid, self.age_d[rows]),
-            self.ageing[rows],
-            self.reference_d[rows],
-            None if self.twice is None else self.twice[rows],
-        )
+            own.before_d, own.value, own.se, own.usable, own.base_sd, own.fail_excess, own.grid, log_prior, own.ageing,
+            own.reference_d, own.twice,
+        )  # fmt: skip
 
 
 @dataclass(frozen=True)

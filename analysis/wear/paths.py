@@ -537,12 +537,10 @@ def draw_values(
     var_rest = np.maximum(take(growth.var_base) - cov**2 / var_amount, 1e-12)
     base = take(growth.base) + np.where(path == 0, 0.0, cov / var_amount * (drawn - amount))
     base = base + np.sqrt(var_rest) * base_z
-    lag = np.where(path == 0, -1e9, grid.lag[path])
     out = np.empty((len(ahead_d), *path.shape), dtype=np.float32)
     pace = np.exp(PATHS.pace_sd * pace_z - 0.5 * PATHS.pace_sd**2)
-    now = (np.maximum(lag, 0.0) / DAYS_PER_YEAR) ** PATHS.power
-    for k, ahead in enumerate(ahead_d):
-        then = (np.maximum(lag + ahead, 0.0) / DAYS_PER_YEAR) ** PATHS.power
+    now, *later = (grown[path] for grown in _grown(grid, np.concatenate([[0.0], ahead_d])))
+    for k, (ahead, then) in enumerate(zip(ahead_d, later, strict=True)):
         out[k] = base + drawn * (now + pace * (then - now) if ahead > 0 else then) + growth.aged(ahead)[:, None]
     return out
 
@@ -581,8 +579,7 @@ def levels_of(growth: Growth, grid: PathGrid, later_d: float, back_d: Floats) ->
 
 def mean_value(growth: Growth, grid: PathGrid, ahead_d: float) -> tuple[Floats, Floats]:
     """(U,) posterior mean and standard deviation of the value `ahead_d` days after the assessment."""
-    lag = np.where(np.isnan(grid.lag), -1e9, grid.lag)
-    shape = (np.maximum(lag + ahead_d, 0.0) / DAYS_PER_YEAR) ** PATHS.power
+    shape = _grown(grid, np.array([ahead_d]))
     weight = growth.weight.astype(np.float64)
     amount, base, variance, cov = growth.worn_only
     value = amount * shape
