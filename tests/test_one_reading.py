@@ -124,6 +124,24 @@ def test_only_amps_tell_degrees_of_the_other_unit_from_a_weak_battery() -> None:
     assert "temperature in other degrees" not in [f.row for f in take(cold).findings]
 
 
+@pytest.mark.parametrize("kept", [tuple(MEASURED), ("crank_a", "crank_rpm"), ("rest_v", "crank_min_v", "crank_a")])
+def test_a_cold_start_without_a_temperature_blames_no_part(kept: tuple[str, ...]) -> None:
+    """An engine takes 2.4 to 3.1 times the torque at -20 °C (ASTM D341 lines of usual oils): amps, sag and speed go with the cold alone."""
+    cold = fitting(-18.0)
+    read = {"taken_at": cold["taken_at"], "outcome": "started", **{name: cold[name] for name in kept}}
+    found = take(read).findings
+    assert [f.row for f in found] == ["temperature not noted, and the cold explains it"], found
+    assert take({**read, "temperature_c": -18.0}).findings == ()
+    warm = take({**read, "temperature_c": 30.0}).findings
+    assert {f.segment for f in warm} & {"engine_drag", "starter_or_drag", "battery"}
+
+
+def test_without_a_temperature_the_load_test_table_is_read_at_the_one_that_is_assumed() -> None:
+    """BCI: 9.5 V at 60 °F, 15.6 °C; a solenoid that chatters over 11.9 V is not let go by the battery."""
+    chatters = {"taken_at": "2026-11-20T08:00", "rest_v": 12.6, "crank_min_v": 11.9, "drop_control_v": 0.6}
+    assert [f.segment for f in take({**chatters, "outcome": "chatter"}).findings] == ["coil"]
+
+
 def rest_alone(temperature_c: float = 20.0) -> dict[str, Any]:
     """Of what is expected the rest volts alone, which nothing can be held against but earlier ones."""
     return {name: fitting(temperature_c)[name] for name in ("taken_at", "temperature_c", "rest_v")}

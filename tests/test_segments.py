@@ -129,6 +129,11 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, Any], str]] = {
         SOUND | {"temperature_c": 14.0},
         "measurement",
     ),
+    "temperature not noted, and the cold explains it": (
+        {"crank_a": 250.0, "told_c": -14.0},
+        {"crank_a": 250.0, "told_c": -14.0, "temperature_c": 14.0},
+        "measurement",
+    ),
     "rest volts taken under a load": (
         SOUND | {"rest_v": 12.1},
         SOUND | {"rest_v": 12.1, "crank_min_v": 10.9},
@@ -241,6 +246,33 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, Any], str]] = {
         {"drop_control_v": 0.1, "coil_a": 0.0, "outcome": "no_click"},
         {"drop_control_v": 0.1, "coil_a": 8.0},
         "coil",
+    ),
+    "coil gets its volts, no click": (
+        {"rest_v": 12.6, "drop_control_v": 0.2, "outcome": "no_click"},
+        {"rest_v": 12.6, "drop_control_v": 0.2, "outcome": "no_click", "jumper_start": "cranks"},
+        "coil",
+    ),
+    "coil's connector open": (
+        {
+            "control_loaded_v": 12.5,
+            "coil_loaded_v": 12.5,
+            "coil_alone_v": 0.05,
+            "tester_load_ohm": 48.0,
+            "rest_v": 12.6,
+        },
+        {
+            "control_loaded_v": 12.5,
+            "coil_loaded_v": 12.5,
+            "coil_alone_v": 12.5,
+            "tester_load_ohm": 48.0,
+            "rest_v": 12.6,
+        },
+        "control_wire",
+    ),
+    "no click, battery and feed good": (
+        {"rest_v": 12.6, "feed_v": 12.5, "outcome": "no_click"},
+        {"rest_v": 12.6, "outcome": "no_click"},
+        "control_circuit",
     ),
     "coil takes no amps, its volts not measured": (
         {"rest_v": 12.6, "coil_a": 0.0, "outcome": "no_click"},

@@ -111,6 +111,10 @@ class Facts:
         "below the usual volts; our choice, because sound vehicles of a class differ by less")
     coldest_told_c: float = stated(-45.0, "°C", -55.0, -35.0,
         "colder air is not asked for where degrees do not fit; our choice, because no reading in it is likely")
+    coldest_unnoted_c: float = stated(-26.0, "°C", -30.0, -20.0,
+        "coldest air that may explain a reading whose air nobody noted; our choice, because few engines start in colder air")
+    unnoted_step_k: float = stated(4.0, "K", 2.0, 6.0, "between the temperatures that are tried for it; our choice, about what air and "
+        "engine are apart")
     speed_in_cold: float = stated(0.3, "of the logarithm of how many times the warm amps the cold takes", 0.15, 0.6,
         "doubt of the usual speed; our choice, because speed falls with oil, battery and motor at once")
     fewest_own: int = stated(3, "readings", 2, 6, "of the vehicle, before what they make of it counts beside its class; our choice")

@@ -206,19 +206,16 @@ def check_one_reading(
     if (inferred.reason == HARDLY_FLOWED).any():
         load = [replace(one, value=NAN, se=NAN, reason=HARDLY_FLOWED) for one in load]
     expected = expected.iced(*(float(v[0]) for v in frozen))
-    judged = low_bound_counts(row, limits, temperature)
+    judged = low_bound_counts(row, limits, temperature).assign(temperature_c=temperature)
     closes = _closure(at, shown, expected, sd, names_in(reading.get("confirmed")), reading.get("outcome"))
     joined = judged.assign(**{n: v for n, v in before.items() if n in judged and np.isnan(judged[n].iloc[0])})
     said = {**reading, **{n: v for n, v in before.items() if n in WORDS}}
     findings = tuple(_findings(joined, said, unit, expected, temperature, limits))
-    if (
-        temperature > 0.0
-        and not assumed_t
-        and closes.checked
-        and not closes.closes
-        and {f.segment for f in findings} & set(AMPS_ROWS)
-    ):
-        told = _told_c(joined, said, unit, expected, temperature, limits)
+    denied = temperature > 0.0 and closes.checked and not closes.closes
+    if (assumed_t or denied) and {f.segment for f in findings} & set(AMPS_ROWS):
+        told = _told_c(joined, said, unit, expected, temperature, limits, noted=not assumed_t)
+        if assumed_t and np.isfinite(told):
+            joined = joined.assign(temperature_c=NAN)
         findings = tuple(_findings(joined, said, unit, expected, temperature, limits, told))
     believed = judged.assign(**dict.fromkeys((f.doubts for f in findings if f.doubts), NAN))
     if np.isfinite(row["crank_at_most_v"].iloc[0]):
@@ -498,18 +495,22 @@ def _findings(
 
 def _told_c(
     row: pd.DataFrame, reading: Mapping[str, Any], unit: Mapping[str, Any], expected: Expected, temperature_c: float,
-    limits: Limits,
+    limits: Limits, *, noted: bool,
 ) -> float:  # fmt: skip
-    """The temperature [°C] that the whole reading goes with, were the one noted in °F or without its minus; NaN for none.
+    """The temperature [°C] that the whole reading goes with, were the one noted in °F or without its minus; NaN for none. Where
+    none was `noted`, the warmest of real cold with which it goes.
 
     Of degrees above nil only: in real cold a stiff engine looks like still colder air, and °F below nil are below -18 °C.
     A stiffer engine in the air noted must be the worse explanation, and without amps a weak battery looks like the cold.
     """
-    if row["crank_a"].isna().all():
+    if noted and row["crank_a"].isna().all():
         return NAN
-    noted = row.assign(aid_a=_aid_a(expected, temperature_c))
-    stiff = float(_tested(noted, expected, NOISE.temperature_k, frozenset({"crank_a"}))["p_value"])
-    for other in (float(celsius_from_fahrenheit(temperature_c)), -temperature_c):
+    stiff, others = 0.0, list(np.arange(temperature_c, FACTS.coldest_unnoted_c, -FACTS.unnoted_step_k)[1:])
+    if noted:
+        here = row.assign(aid_a=_aid_a(expected, temperature_c))
+        stiff = float(_tested(here, expected, NOISE.temperature_k, frozenset({"crank_a"}))["p_value"])
+        others = [float(celsius_from_fahrenheit(temperature_c)), -temperature_c]
+    for other in others:
         if not FACTS.coldest_told_c <= other < temperature_c:
             continue
         at = row.assign(temperature_c=other, aid_a=_aid_a(expected, other))
@@ -517,9 +518,10 @@ def _told_c(
         if not (shown > 0.0).all(axis=None):  # no engine would turn
             continue
         told = _closure(at, shown, expected, NOISE.temperature_k, frozenset(), reading.get("outcome"))
+        agrees = told.closes and told.p_value > stiff if noted else told.closes or not told.checked
         found = _findings(at, reading, unit, expected, other, limits)
-        if told.closes and told.p_value > stiff and all(one.segment == "none" for one in found):
-            return other
+        if agrees and all(one.segment == "none" for one in found):
+            return float(other)
     return NAN
 
 

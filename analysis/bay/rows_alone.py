@@ -189,11 +189,21 @@ ALONE: Final = (
     ),
     Row(
         "no click, battery good",
-        (is_word("outcome", "no_click"), at_least("rest_v", "rest_act_v")),
+        (is_word("outcome", "no_click"), at_least("rest_v", "rest_act_v"), not_measured("feed_v")),
         "control_circuit",
         "Nothing is heard and the battery has {rest_v:.2f} V: the solenoid is not switched on. Feed, relay, neutral or clutch "
         "switch, wire or coil.",
         "feed terminal of the relay socket with the key at crank, then a fused jumper",
+        5,
+        alone=True,
+    ),
+    Row(
+        "no click, battery and feed good",
+        (is_word("outcome", "no_click"), at_least("rest_v", "rest_act_v"), measured("feed_v")),
+        "control_circuit",
+        "Nothing is heard, the battery has {rest_v:.2f} V and the relay socket's feed terminal {feed_v:.2f} V: the solenoid is not "
+        "switched on. Relay, neutral or clutch switch, wire or coil.",
+        "fused jumper at the relay socket",
         5,
         alone=True,
     ),

@@ -146,13 +146,13 @@ MEASUREMENT: Final = (
     ),
     Row(
         "an engine that did not turn at a speed",
-        (is_word("outcome", "no_click", "click"), isnt(STANDS), measured("crank_rpm")),
+        (is_word("outcome", "no_click", "click", "spins"), isnt(STANDS), measured("crank_rpm")),
         "measurement",
-        "{crank_rpm:.0f} rpm, and the start is put down as one at which nothing turned: that word is wrong, or the values are of another "
+        "{crank_rpm:.0f} rpm, and the start is put down as one at which the engine stood: that word is wrong, or the values are of another "
         "try. Where it fails at times only, measure while it fails.",
         "volts at the solenoid's control terminal and at the battery at a try that fails",
         10,
-        hides=("coil", "starter_drive", "starter_motor", "starter_or_drag", "engine_drag"),
+        hides=("coil", "starter_motor", "starter_or_drag", "engine_drag"),
     ),
     Row(
         "coil amps of nothing",
@@ -248,6 +248,18 @@ MEASUREMENT: Final = (
         1,
         OWN_EARLIER,
         hides=AMPS_ROWS,
+        doubts="temperature_c",
+    ),
+    Row(
+        "temperature not noted, and the cold explains it",
+        (not_measured("temperature_c"), measured("told_c")),
+        "measurement",
+        "The air's temperature was not noted, and at {told_c:.0f} °C all that was measured would be as ever. In air that cold nothing "
+        "points to a fault; in warmer air something does.",
+        "temperature of the air at the vehicle, in °C",
+        1,
+        OWN_EARLIER,
+        hides=(*AMPS_ROWS, "none"),
         doubts="temperature_c",
     ),
     Row(

@@ -41,8 +41,8 @@ CONTROL: Final = (
         "feed dead",
         (below("feed_share", "wire_open_share"),),
         "feed",
-        "{feed_v:.2f} V at the relay socket's feed terminal: it is as good as dead. Look at its fuse and its wire from the battery before "
-        "anything behind the socket.",
+        "{feed_v:.2f} V at the relay socket's feed terminal: nothing behind it works on that. Look at its fuse and its wire from the "
+        "battery first.",
         "the feed's fuse, both sides, and its wire back to the battery",
         10,
         hides=("starter_motor", "control_circuit", "control_wire", "coil"),
@@ -125,12 +125,23 @@ CONTROL: Final = (
     ),
     Row(
         "coil open",
-        (near_battery("control_loaded_v"), near_battery("coil_loaded_v")),
+        (near_battery("control_loaded_v"), near_battery("coil_loaded_v"), isnt(_GOOD_ALONE)),
         "coil",
         "Both ends of the control wire read near battery voltage ({coil_loaded_v:.2f} V at the coil), so that hardly any "
         "current flows: the coil or its ground is open.",
         "coil resistance and the solenoid's ground connection",
         10,
+        _LOADED,
+        hides=("control_circuit",),
+    ),
+    Row(
+        "coil's connector open",
+        (near_battery("control_loaded_v"), near_battery("coil_loaded_v"), _GOOD_ALONE),
+        "control_wire",
+        "Both ends of the control wire read near battery voltage ({coil_loaded_v:.2f} V at the coil), and the coil alone leaves "
+        "{coil_alone_v:.2f} V, which is good: the connector between the two is open.",
+        "the connector at the coil by eye, then the same check with it pressed on",
+        5,
         _LOADED,
         hides=("control_circuit",),
     ),
@@ -288,6 +299,18 @@ CONTROL: Final = (
         "The solenoid gets its volts and takes {coil_a:.1f} A: the coil or its ground is open.",
         "coil resistance and the solenoid's ground connection",
         10,
+        hides=("control_circuit", "starter_motor"),
+    ),
+    Row(
+        "coil gets its volts, no click",
+        (
+            CONTROL_GOOD, is_word("outcome", "no_click"), at_least("rest_v", "rest_act_v"), not_measured("coil_a", "pull_in_a"),
+            isnt(is_word("jumper_start", "cranks")),
+        ),
+        "coil",
+        "The solenoid gets {solenoid_v:.2f} V and nothing is heard: the coil or its ground is open, or the plunger is stuck.",
+        "coil amps with a small clamp",
+        5,
         hides=("control_circuit", "starter_motor"),
     ),
     Row(
