@@ -669,6 +669,14 @@ def test_only_what_measuring_twice_can_settle_is_asked_about() -> None:
     assert bay.to_confirm({"temperature_c": "warm"}, warm, None, bay.Meter()) == set()
 
 
+def test_what_cannot_be_saved_names_every_field_and_a_minus_is_a_minus() -> None:
+    said = bay.spoken("temperature_c is -40 °C; allowed is -30.8 to 35 °C on 2026-01-31")
+    assert said == "Air at the vehicle is −40 °C; allowed is −30.8 to 35 °C on 2026-01-31"
+    entry = Entry(problems=("temperature_c is 41 °C", "rest_v is 126.3 V"))
+    lines = {name: [bay.Line(bay.WRONG, "")] for name in ("temperature_c", "rest_v")}
+    assert "(air at the vehicle and rest volts)" in bay.summary(lines, entry).sentence
+
+
 def test_a_value_good_by_its_limit_and_worse_than_before_is_to_be_watched(tmp_path: Path) -> None:
     """Worked by hand: lowest volts of the right battery less 1 V, still above 9.6 V; 1 V better than before stays good."""
     none = store.read_readings(store.open_database(tmp_path / "none.db"))

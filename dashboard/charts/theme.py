@@ -97,7 +97,7 @@ _STYLE: Final = """<style>
 .st-key-savebar [data-testid="stMarkdownContainer"], .st-key-savebar [data-testid="stCaptionContainer"],
 [class*="st-key-beside_"] [data-testid="stMarkdownContainer"] { margin-bottom: 0; }
 [class*="st-key-beside_"] [data-testid="stMarkdown"] p { font-size: .95rem; line-height: 1.3; }
-.st-key-savebar [data-testid="stMarkdown"] p { display: -webkit-box; -webkit-box-orient: vertical; -webkit-line-clamp: 3; overflow: hidden; }
+.st-key-savebar [data-testid="stMarkdown"] p { display: -webkit-box; -webkit-box-orient: vertical; -webkit-line-clamp: 4; overflow: hidden; }
 .st-key-savebar .st-key-whose { gap: .35rem; }
 .st-key-measured { gap: .55rem; }
 .st-key-measured [class*="st-key-beside_"] { gap: .1rem; margin-top: -.45rem; padding-bottom: .4rem; }

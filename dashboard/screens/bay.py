@@ -138,12 +138,13 @@ def values_of(unit: str, typed: Mapping[str, str], meter: Meter) -> dict[str, ob
 
 
 _NAMES = re.compile(r"\b(" + "|".join(sorted((re.escape(n) for n in LABELS), key=len, reverse=True)) + r")\b")
+_BELOW_NIL = re.compile(r"(?<![\w.)-])-(?=\d)")
 
 
 def spoken(sentence: str) -> str:
-    """A sentence of the checks with the field's label for the column's name."""
+    """A sentence of the checks with the field's label for the column's name, and a minus before what is below nil."""
     said = _NAMES.sub(lambda match: LABELS[match.group(1)].lower(), sentence)
-    return as_sentence(said)
+    return as_sentence(_BELOW_NIL.sub(MINUS, said))
 
 
 @dataclass(frozen=True)
@@ -210,7 +211,7 @@ def to_confirm(typed: Mapping[str, str], entry: Entry, check: ReadingCheck | Non
 def summary(lines: Mapping[str, list[Line]], entry: Entry) -> Line:
     worst = {v: [n for n, of in lines.items() if any(one.verdict == v for one in of)] for v in SAID}
     if entry.problems:
-        named = f" ({LABELS[worst[WRONG][0]].lower()})" if worst[WRONG] else ""
+        named = f" ({joined([LABELS[n].lower() for n in worst[WRONG]])})" if worst[WRONG] else ""
         return Line(WRONG, say.CANNOT_BE_SAVED.format(field=named))
     for verdict in (ACT, DOUBT, WATCH):
         if worst[verdict]:
