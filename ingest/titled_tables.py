@@ -23,21 +23,35 @@ def titled_tables(sheet: Sheet, named: str) -> list[tuple[Sheet, Layout]]:
     if whole is None:
         return []
     names = [own_name(heading) for heading in whole.headings]
-    blocks = list(sheet.blocks(0, whole.width, frozenset()))
-    rows: list[tuple[int, list[object]]] = [
-        (int(line), [column[k] for column in block.columns])
-        for block in blocks
-        for k, line in enumerate(block.lines.tolist())
+    above = [cells for cells, line in zip(sheet.head, sheet.head_lines, strict=True) if line < whole.heading_line]
+    lone = [
+        _title(cells) for cells in above if any(map(clean_text, cells)) and [own_name(cell) for cell in cells] != names
     ]
-    starts = [k for k, (_, cells) in enumerate(rows) if [own_name(cell) for cell in cells] == names]
-    titles = [_title(rows[k - 1][1]) if k else "" for k in starts]
+    if not lone or not lone[-1]:
+        return []
+    blocks = list(sheet.blocks(0, whole.width, frozenset()))
+    begins = np.cumsum([0, *(len(block.lines) for block in blocks)])
+
+    def row(number: int) -> tuple[int, list[object]]:
+        at = int(np.searchsorted(begins, number, side="right")) - 1
+        inside = number - int(begins[at])
+        return int(blocks[at].lines[inside]), [column[inside] for column in blocks[at].columns]
+
+    first = next(place for place, name in enumerate(names) if name)
+    begun = {cells[first] for cells in sheet.head if first < len(cells) and own_name(cells[first]) == names[first]}
+    alike = [
+        int(begins[at] + inside)
+        for at, block in enumerate(blocks)
+        for inside in np.flatnonzero(np.any([block.columns[first] == cell for cell in begun], axis=0)).tolist()
+    ]
+    starts = [number for number in alike if [own_name(cell) for cell in row(number)[1]] == names]
+    titles = [_title(row(number - 1)[1]) if number else "" for number in starts]
     if not starts or not all(titles):
         return []
     found = []
-    for title, (start, end) in zip(titles, pairwise([*starts, len(rows) + 1]), strict=True):
-        table = rows[start : end - 1]
-        head = table[:HEAD_ROWS]
-        part = _part(sheet, title, head, blocks, table[-1][0], sheet.size // len(starts))
+    for title, (start, end) in zip(titles, pairwise([*starts, int(begins[-1]) + 1]), strict=True):
+        head = [row(number) for number in range(start, min(start + HEAD_ROWS, end - 1))]
+        part = _part(sheet, title, head, blocks, row(end - 2)[0], sheet.size // len(starts))
         layout = own_layout(part, named=named, by_title=True)
         if layout is not None:
             found.append((part, layout))
