@@ -301,12 +301,12 @@ def make_candidates(
     lives: Mapping[str, Lifetime],
     settings: PlanSettings,
     success: Mapping[str, float],
-    forced: Mapping[str, str] | None = None,
-    beyond: pd.DataFrame | None = None,
-    measure: Mapping[str, str] | None = None,
-    leaving: Mapping[str, float] | None = None,
-    ordered: Mapping[tuple[str, str], float] | None = None,
-    beside: Mapping[str, Sequence[str]] | None = None,
+    forced: Mapping[str, str],
+    beyond: pd.DataFrame | None,
+    measure: Mapping[str, str],
+    leaving: Mapping[str, float],
+    ordered: Mapping[tuple[str, str], float],
+    beside: Mapping[str, Sequence[str]],
 ) -> Candidates:
     """Bring the assessment's tables into the form that the costs are computed from.
 
@@ -319,7 +319,7 @@ def make_candidates(
     comes that is on its way [d after the plan's date]; beside: of the plan's inputs.
     """
     watched = set(outlook["unit"].astype(str))
-    extra = [unit for unit in (forced or {}) if unit not in watched]
+    extra = [unit for unit in forced if unit not in watched]
     names = [str(name) for name in pd.unique(outlook["unit"].astype(str))] + extra
     about = units.assign(unit=units["unit"].astype(str)).drop_duplicates("unit").set_index("unit").reindex(names)
     first = outlook.drop_duplicates("unit").assign(unit=lambda t: t["unit"].astype(str))
@@ -327,11 +327,11 @@ def make_candidates(
         _of_no_part(parts), ""
     )
     suspects = [part if isinstance(part := named.get(name, ""), str) else "" for name in names]
-    wished = [(forced or {}).get(name) or part for name, part in zip(names, suspects, strict=True)]
+    wished = [forced.get(name) or part for name, part in zip(names, suspects, strict=True)]
     other = np.array([wish != part for wish, part in zip(wished, suspects, strict=True)], dtype=np.bool_)
     suspects = [part if part in PARTS else "" for part in wished]
     (risk, renewed, better, worse), later = _curves(outlook, beyond, names)
-    leaves = np.array([(leaving or {}).get(name, np.inf) for name in names], dtype=np.float64)
+    leaves = np.array([leaving.get(name, np.inf) for name in names], dtype=np.float64)
     leaves[leaves >= 7.0 * (risk.shape[1] + later.shape[2] - 2)] = np.inf  # beyond all that is looked at
     if np.isfinite(leaves).any():
         (risk, renewed, better, worse), later = _until(leaves / 7.0, np.stack([risk, renewed, better, worse]), later)
@@ -344,12 +344,8 @@ def make_candidates(
     life = {part: lives[part].law.mean / 7.0 for part in PARTS}
     repair_h = np.where(part_h > 0, part_h, np.mean(list(hours.values()))) * settings.failure_hours_factor
     fail = no_start_costs(about.fillna({"system_v": 12.0, "vehicle_class": ""}), settings)
-    coming = ordered or {}
-    fail = fail + _prices(names, suspects, catalogue, coming, float(np.mean(list(catalogue.price.values()))))
-    others = [
-        [part for part in (beside or {}).get(name, ()) if part != own]
-        for name, own in zip(names, suspects, strict=True)
-    ]
+    fail = fail + _prices(names, suspects, catalogue, ordered, float(np.mean(list(catalogue.price.values()))))
+    others = [[part for part in beside.get(name, ()) if part != own] for name, own in zip(names, suspects, strict=True)]
     seeing = {part: settings.clean_h if CHEAP_ACTIONS.get(part) == "cleaned" else settings.measure_h for part in PARTS}
     cheap = [CHEAP_ACTIONS.get(part, "") for part in suspects]
     cheap_h = _look_up(cheap, {"cleaned": settings.clean_h, "charged": settings.charge_h}, np.nan)
@@ -359,9 +355,9 @@ def make_candidates(
         "vehicle_class": about["vehicle_class"].fillna("").astype("str").to_numpy(),
         "part": pd.Series(suspects, dtype="str"), "second": pd.Series(second, dtype="str"),
         "part_probability": np.asarray(probability, dtype=np.float64) * np.ones(len(names)),
-        "measurement": pd.Series([(measure or {}).get(name, "") for name in names], dtype="str"),
+        "measurement": pd.Series([measure.get(name, "") for name in names], dtype="str"),
         "may_measure": [
-            bool((measure or {}).get(name, True)) or (name in (forced or {}) and not part)
+            bool(measure.get(name, True)) or (name in forced and not part)
             for name, part in zip(names, suspects, strict=True)
         ],
         "forced": np.isin(np.array(names, dtype=object), np.array(extra, dtype=object)),
@@ -375,12 +371,12 @@ def make_candidates(
         worse=worse,
         later=later,
         fail_cost=fail + repair_h * settings.hour_rate,
-        part_cost=_prices(names, suspects, catalogue, coming),
+        part_cost=_prices(names, suspects, catalogue, ordered),
         part_h=part_h,
-        second_cost=_prices(names, second, catalogue, coming),
+        second_cost=_prices(names, second, catalogue, ordered),
         second_h=second_h,
         second_share=share,
-        other_cost=_prices(names, nearest, catalogue, coming) + _look_up(nearest, hours) * settings.hour_rate,
+        other_cost=_prices(names, nearest, catalogue, ordered) + _look_up(nearest, hours) * settings.hour_rate,
         cheap_h=cheap_h,
         cheap_success=_look_up(suspects, success),
         rate=np.where(np.isinf(leaves), _look_up(suspects, rates, min(rates.values())), 0.0),
@@ -389,7 +385,7 @@ def make_candidates(
         second_beside_h=np.array(
             [seeing[part] if part in more else 0.0 for part, more in zip(second, others, strict=True)], dtype=np.float64
         ),
-        lead=_leads(names, suspects, catalogue, coming),
-        second_lead=_leads(names, second, catalogue, coming),
+        lead=_leads(names, suspects, catalogue, ordered),
+        second_lead=_leads(names, second, catalogue, ordered),
         leaves=leaves,
     )

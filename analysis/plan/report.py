@@ -27,7 +27,7 @@ from analysis.plan.policies import (
 from analysis.plan.result import FRAMES, ReplacementPlan, frame_of, rows_of
 from analysis.plan.rules import Rules
 from analysis.plan.visit_costs import CHEAP, CHEAP_FIRST, MEASURE, REPLACE, REPLACE_TWO, Options, lived, make_costs
-from analysis.plan.workshop_calendar import PlanWeeks
+from analysis.plan.workshop_calendar import PlanWeeks, iso_week
 from analysis.readings.panel import Floats
 
 KIND_WORDS = ("replace", "replace", "cheap", "measure", "cheap_first")
@@ -277,9 +277,9 @@ def _orders(work: Work, visits: pd.DataFrame) -> pd.DataFrame:
             before = work.ordered.get((str(row["unit"]), part))
             lead = pd.Timedelta(days=int(np.ceil(work.catalogue.lead_days[part])))
             order_by = row["visit_on"] - lead if before is None else before.told_on
-            year, week, _ = order_by.isocalendar()
-            known = (f"{year}-{week:02d}", part, before is None)
-            lines.setdefault(known, []).append((order_by, row["visit_on"], str(row["unit"])))
+            lines.setdefault((iso_week(order_by), part, before is None), []).append(
+                (order_by, row["visit_on"], str(row["unit"]))
+            )
     out = []
     for (_, part, new), jobs in sorted(lines.items()):
         each = work.catalogue.price[part]

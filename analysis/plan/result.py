@@ -11,17 +11,8 @@ import numpy as np
 import pandas as pd
 
 DATES = (
-    "visit_on",
-    "order_by",
-    "needed_on",
-    "week_start",
-    "done_on",
-    "act_by",
-    "part_on",
-    "leaves_on",
-    "told_on",
-    "soonest_on",
-)
+    "visit_on", "order_by", "needed_on", "week_start", "done_on", "act_by", "part_on", "leaves_on", "told_on", "soonest_on",
+)  # fmt: skip
 LISTS = ("parts", "actions", "units", "beside")
 COUNTS = ("sequence", "quantity", "visits")
 FLAGS = ("in_service",)
