@@ -52,16 +52,11 @@ def printable(text: object, *, longest: int = LONGEST_CELL) -> str:
     return escape("".join(c if ord(c) in glyphs else "?" for c in cut))
 
 
-def _style(size: float, *, bold: bool = False) -> ParagraphStyle:
-    _font()
-    return ParagraphStyle(
-        "p", fontName=BOLD if bold else REGULAR, fontSize=size, leading=size * 1.28, splitLongWords=True
-    )
-
-
 def para(text: str, size: float = 8, *, bold: bool = False) -> Paragraph:
     """A paragraph of text that is escaped already, or our own."""
-    return Paragraph(text, _style(size, bold=bold))
+    _font()
+    name = BOLD if bold else REGULAR
+    return Paragraph(text, ParagraphStyle("p", fontName=name, fontSize=size, leading=size * 1.28, splitLongWords=True))
 
 
 def grid(rows: Sequence[Sequence[Any]], widths: Sequence[float]) -> Table:

@@ -19,31 +19,28 @@ from dashboard.words.visit_words import closed_words
 PRODUCT_ID = "-//cranktrend//replacement plan//EN"
 
 
-def render_calendar(plan: ReplacementPlan, *, depot: str | None = None, now: datetime | None = None) -> str:
-    """One calendar (RFC 5545) with the visits of `depot`, or of all depots when None.
+def render_calendar(plan: ReplacementPlan, depot: str | None, now: datetime) -> str:
+    """One calendar (RFC 5545) with the visits of a plan, that of `depot` alone, or of all depots when None.
 
     A second import updates by UID and SEQUENCE, takes cancelled visits out and says which were done. A calendar must hold something, so one
     without visits holds a note that says so.
     """
-    stamp = (now or datetime.now()).astimezone(UTC).replace(microsecond=0)
-    visits, cancelled, done = (
-        frame if depot is None else frame[frame["depot"] == depot] for frame in (plan.visits, plan.cancelled, plan.done)
-    )
+    stamp = now.astimezone(UTC).replace(microsecond=0)
     calendar = Calendar()
     calendar.add("prodid", PRODUCT_ID)
     calendar.add("version", "2.0")
     calendar.add("method", "PUBLISH")
     calendar.add("x-wr-calname", plan_words.CALENDAR + ("" if depot is None else f", {clean(depot)}"))
     late = {r["unit"]: [f"{LATE_HEAD}: {clean(missed_line(r, plan.as_of))}."] for r in rows_of(plan.act_by_missed)}
-    for visit in visits.to_dict("records"):
+    for visit in plan.visits.to_dict("records"):
         what = f"{clean(visit['unit'])}: {visit['job']} ({visit['hours']:.1f} h)"
         told = "\n".join([visit["why"], *late.get(visit["unit"], ()), SAFE_NOTE])
         status = "CONFIRMED" if visit["state"] in ("kept", "pinned") else "TENTATIVE"
         calendar.add_component(_event(visit, visit["visit_on"], stamp, what, status, told))
-    for visit in done.to_dict("records"):
+    for visit in plan.done.to_dict("records"):
         what = plan_words.CALENDAR_DONE.format(unit=clean(visit["unit"]), job=visit["job"])
         calendar.add_component(_event(visit, visit["done_on"], stamp, what, "CONFIRMED", closed_words(visit)))
-    for visit in cancelled.to_dict("records"):
+    for visit in plan.cancelled.to_dict("records"):
         what = f"{clean(visit['unit'])}: {visit['job']}"
         calendar.add_component(_event(visit, visit["visit_on"], stamp, what, "CANCELLED"))
     if not calendar.subcomponents:

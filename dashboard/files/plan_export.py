@@ -34,11 +34,11 @@ def render(plan: ReplacementPlan, format: str, *, depot: str | None = None, now:
     known = sorted(set(plan.hours["depot"]) | set(plan.visits["depot"]) | set(plan.left_out["depot"]) - {""})
     if depot is not None and depot not in known:
         raise ValueError(f"depot is {depot!r}; allowed are {', '.join(known)}")
+    chosen = plan if depot is None else of_depot(plan, depot)
     if format == "ics":
         from dashboard.files.plan_calendar import render_calendar  # the table needs no calendar, and no workbook
 
-        return render_calendar(plan, depot=depot, now=now)
-    chosen = plan if depot is None else of_depot(plan, depot)
+        return render_calendar(chosen, depot, now or datetime.now())
     if format == "json":
         return json.dumps(chosen.to_body(), ensure_ascii=False, indent=1) + "\n"
     if format == "csv":
