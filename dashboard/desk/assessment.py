@@ -153,18 +153,12 @@ def list_rows(
     asked = units[units["flagged"] | (units["status"] != "judged")]
     known = readings[readings["taken_at"] < assessment.as_of]
     following = measured_next(asked, parts, known, terms)
-    return [
-        wording.list_row(
-            unit,
-            parts[unit["unit"]],
-            latest.get(unit["unit"]),
-            assessment,
-            terms.book,
-            following.get(unit["unit"]),
-            terms.leaving.get(unit["unit"]),
-        )
-        for unit in units.to_dict("records")
-    ]
+    rows = []
+    for unit in units.to_dict("records"):
+        name = unit["unit"]
+        drops, next_test, leaves = latest.get(name), following.get(name), terms.leaving.get(name)
+        rows.append(wording.list_row(unit, parts[name], drops, assessment, terms.book, next_test, leaves))
+    return rows
 
 
 def measured_next(

@@ -80,16 +80,10 @@ def begin(order: Order, folder: tempfile.TemporaryDirectory[str]) -> Import:
     """Begin an import beside this process; the folder is removed when it has ended."""
     running = Import(order, folder)
     command = [sys.executable, "-m", "dashboard.judging.importing", json.dumps(asdict(order))]
-    surroundings = {**os.environ, "OPENBLAS_NUM_THREADS": "1"}
+    quiet, one_thread = subprocess.DEVNULL, {**os.environ, "OPENBLAS_NUM_THREADS": "1"}
     try:
         process = subprocess.Popen(
-            command,
-            stdin=subprocess.DEVNULL,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,
-            text=True,
-            encoding="utf-8",
-            env=surroundings,
+            command, stdin=quiet, stdout=subprocess.PIPE, stderr=quiet, encoding="utf-8", env=one_thread
         )
     except OSError as error:  # no memory or no process left just now
         running.failed = f"The import could not be begun: {error.strerror}."

@@ -81,13 +81,8 @@ def past_lists(
     """
     days = sorted(pd.Timestamp(day) for day in dates)
     with store.at_one_moment(db):
-        asked = Asked(
-            load_tables(db),
-            horizon_days,
-            tolerated_false_flags(db),
-            folder_of(db),
-            Terms(limit_book(db), own_costs(db)),
-        )
+        terms = Terms(limit_book(db), own_costs(db))
+        asked = Asked(load_tables(db), horizon_days, tolerated_false_flags(db), folder_of(db), terms)
     if days:
         check_not_empty(asked.tables.before(days[-1]), days[-1].date())
     return lists_asked(asked, days, processes=processes or processes_for(len(asked.tables.units), len(days)))

@@ -34,15 +34,8 @@ def assess_apart(path: str, as_of: date, horizon_days: int) -> Assessment:
         return found_before
     with tempfile.TemporaryDirectory(prefix="cranktrend-") as folder:
         out = Path(folder) / "assessment"
-        command = [
-            sys.executable,
-            "-m",
-            "dashboard.judging.process",
-            path,
-            as_of.isoformat(),
-            str(horizon_days),
-            str(out),
-        ]
+        asked = [path, as_of.isoformat(), str(horizon_days), str(out)]
+        command = [sys.executable, "-m", "dashboard.judging.process", *asked]
         quiet = subprocess.DEVNULL
         try:
             worker = subprocess.Popen(command, stdin=quiet, stdout=quiet, stderr=subprocess.PIPE, text=True)
