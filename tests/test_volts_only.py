@@ -139,6 +139,21 @@ def test_what_was_measured_before_a_part_was_renewed_is_not_said_to_be_never_mea
     assert sentence.startswith("solenoid contacts (30 %) are suspected only because they were never measured: ")
 
 
+def test_amps_and_drops_without_volts_say_that_they_do_not_see_a_weak_battery() -> None:
+    """By Ohm's law fewer amps at the inrush are a weaker battery or a worn starter: no part but these two is renamed."""
+
+    def parts(*read: str) -> list[dict[str, object]]:
+        return [{"part": p, "readings": int(p in read), "by_speed": 0, "by_time": 0, "renewed_on": pd.NaT} for p in PARTS]  # fmt: skip
+
+    drops = ("positive_cable", "ground_path", "solenoid_contacts", "starter_motor", "engine_drag")
+    (fact,) = reasons.lacking_facts(parts(*drops))
+    assert "a weak battery is not seen" in reasons.sentence(fact, DAY)
+    assert reasons.lacking_facts(parts("battery", *drops)) == []
+    named = {part: suspect_name({"part": part, "evidence": [fact]}) for part in PARTS}
+    apart = {part: name for part, name in named.items() if name != PART_WORDS[part]}
+    assert apart == dict.fromkeys(("battery", "starter_motor"), "starter or battery")
+
+
 def test_the_part_is_named_for_all_that_volts_cannot_tell_apart(volts: Fleet, judged: Assessment) -> None:
     """A weak battery and more amps than usual sag alike: on the list the part is both, and no other part is renamed."""
     rows = list_rows(judged, volts.readings[volts.readings.taken_at < DAY], flagged_only=False)

@@ -51,9 +51,10 @@ PART_WORDS: Final = {
     "engine_drag": "engine drag",
 }
 BATTERY_OR_AMPS: Final = "battery or amps"  # not told apart by volts alone
+STARTER_OR_BATTERY: Final = "starter or battery"  # not told apart by amps and drops without volts under load
 TURNING: Final = {"speed_only": ("slow cranking", "cranking speed"), "time_only": ("long cranking", "cranking time")}
 """Kinds of facts that say that speed or time alone judges a vehicle -> what is named for a part of it: flagged, and not."""
-LACKING: Final = ("volts_only", *TURNING, "no_drops")  # kinds of facts that are no finding
+LACKING: Final = ("volts_only", "no_volts", *TURNING, "no_drops")  # kinds of facts that are no finding
 OUTCOME_WORDS: Final = {
     "started": "started",
     "slow": "started slowly",
@@ -157,6 +158,8 @@ def suspect_name(row: Row) -> str:
     if turning and row["part"] not in (None, "control_circuit"):
         flagged, not_flagged = turning[0]
         return flagged if row.get("flagged", True) else not_flagged
+    if "no_volts" in kinds and row["part"] in ("starter_motor", "battery"):
+        return STARTER_OR_BATTERY
     return BATTERY_OR_AMPS if "volts_only" in kinds and row["part"] == "battery" else part_name(row["part"])
 
 
@@ -278,7 +281,7 @@ def turning_alone(parts: Sequence[Row]) -> str | None:
 
 
 def lacking_facts(parts: Sequence[Row]) -> list[Fact]:
-    """What was never measured on a vehicle that is judged all the same: volts and amps, the amps, or every drop.
+    """What was never measured on a vehicle that is judged all the same: volts and amps, the amps, volts under load, or every drop.
 
     What was measured before a part was renewed is not used, but it was measured.
     """
@@ -288,6 +291,8 @@ def lacking_facts(parts: Sequence[Row]) -> list[Fact]:
     found: list[Fact] = []
     if read["battery"] and not read["engine_drag"]:
         found.append({"kind": "volts_only"})
+    if read["starter_motor"] and not read["battery"]:
+        found.append({"kind": "no_volts"})
     if not any(read[p] for p in MAIN_DROPS):
         found.append({"kind": "no_drops"})
     return found
@@ -667,6 +672,8 @@ def _renewed(fact: Fact, to: Reader) -> str:
 
 _ALIKE: Final = {
     "volts_only": "judged by volts alone: a weak battery and more amps than usual are not told apart, the amps of one start would tell",
+    "no_volts": "no volts while cranking were ever measured: a weak battery is not seen, or taken for a worn starter, the lowest volts of"
+    " one start would tell",
     "speed_only": "judged by cranking speed alone: battery, cables, starter and engine are not told apart, rest volts and"
     " lowest volts of one start would tell",
     "time_only": "judged by cranking time alone: battery, cables, starter, engine and its fuel are not told apart, rest volts"
