@@ -256,6 +256,19 @@ def test_what_is_measured_first_is_named_where_one_line_is_left() -> None:
     assert wording.to_do(row | {"flagged": False, "action": "nothing now"}) == "nothing now"
 
 
+def test_a_failed_start_of_unknown_kind_says_how_one_that_lacked_fuel_is_put_right() -> None:
+    """Definition: a start whose engine turned is no failure of the starting circuit; where the kind was told, nobody is asked."""
+    fact = {"kind": "failed", "failed_starts": 1, "failed_on": "2026-10-14", "failed_at_c": 7.0}
+    said = {
+        kind: reasons.sentence(fact | {"failure": kind}, pd.Timestamp("2026-11-30"))
+        for kind in ("no_start", "click", "spins")
+    }
+    assert said["no_start"].endswith(
+        "; if fuel or ignition was missing, put its outcome right: cranks well, does not start"
+    )
+    assert not any("fuel" in said[kind] for kind in ("click", "spins"))
+
+
 def test_what_is_looked_at_where_readings_explain_no_failure_follows_from_how_it_failed() -> None:
     """Common practice: a starter that runs without the engine is looked at where it meets the engine, all else is measured."""
     unit = {"unit": "A", "status": "judged", "failed_starts": 1, "failure_unexplained": 0.9, "failure": "spins"}

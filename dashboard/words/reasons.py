@@ -65,6 +65,7 @@ OUTCOME_WORDS: Final = {
     "spins": "starter spins, engine does not turn",
     "cranks_only": "cranks well, does not start",
 }
+CRANKED_WELL: Final = f"; if fuel or ignition was missing, put its outcome right: {OUTCOME_WORDS['cranks_only']}"
 MEASURES: Final = {
     "battery": "battery resistance",
     "positive_cable": "positive cable",
@@ -533,9 +534,10 @@ def lacking_words(row: Row, as_of: pd.Timestamp) -> str:
 
 def _failed(fact: Fact, to: Reader) -> str:
     count, cold = int(fact["failed_starts"]), fact["failed_at_c"]
-    how = "" if fact["failure"] == "no_start" else f" ({OUTCOME_WORDS[str(fact['failure'])]})"
+    unsaid = fact["failure"] == "no_start"  # of which it is not known whether the engine turned
+    how = "" if unsaid else f" ({OUTCOME_WORDS[str(fact['failure'])]})"
     at = "" if cold is None else f" at {to.cold(float(cold))}"
-    since = "and no repair is on record since"
+    since = "and no repair is on record since" + (CRANKED_WELL if unsaid else "")
     when = day_words(pd.Timestamp(str(fact["failed_on"])), to.as_of)
     if count == 1:
         return f"did not start on {when}{at}{how}, {since}"
