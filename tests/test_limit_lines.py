@@ -81,7 +81,11 @@ def test_a_meter_in_mv_and_a_thermometer_in_fahrenheit() -> None:
     limits = LimitBook().for_group("van", 12, "diesel", 4.0)
     lines = limit_lines(limits, temperature_c=0.0, fahrenheit=True, drops_mv=True)
     assert lines["drop_ground_v"] == "at most 200 mV"
+    assert lines["crank_min_v"].startswith(
+        "at least 6.78 V at 32 °F (9.00 V in the warm); "
+    )  # two thirds at -7 °C: TM 5-3895-382-24
     assert lines["crank_min_v"].endswith("V at 32 °F")
+    assert limit_lines(limits)["crank_min_v"].startswith("at least 9.00 V; ")
 
 
 def test_own_limits_reach_the_chart_that_was_drawn_before(fleet: Path) -> None:

@@ -27,10 +27,13 @@ def limit_lines(
     at = LOAD_TEST_AT_C if temperature_c is None else (temperature_c,)
     rows = ", ".join(f"{_load_test(limits, c)} V at {temperature(c, fahrenheit=fahrenheit)}" for c in at)
     warm = limits.least_cranking_battery_v.value
-    least = number(float(least_cranking_v(warm, float("nan") if temperature_c is None else temperature_c)), 2)
+    least = float(least_cranking_v(warm, float("nan") if temperature_c is None else temperature_c))
+    moved = (
+        "" if least == warm else f" at {temperature(at[0], fahrenheit=fahrenheit)} ({number(warm, 2)} V in the warm)"
+    )
     return {
         "rest_v": f"at least {_volts(limits.rest_watch_v)}; under {_volts(limits.rest_act_v)} charge first",
-        "crank_min_v": f"at least {least} V; at half the label's amps the load-test table's {rows}",
+        "crank_min_v": f"at least {number(least, 2)} V{moved}; at half the label's amps the load-test table's {rows}",
         "crank_a": _amps(limits, usual_a),
         "drop_positive_v": f"at most {_volts(limits.positive_cable_drop_v, mv=drops_mv)}",
         "drop_ground_v": f"at most {_volts(limits.ground_path_drop_v, mv=drops_mv)}",
