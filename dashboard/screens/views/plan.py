@@ -65,7 +65,6 @@ def show() -> None:
             say.WORK_ORDERS: lambda: visits.orders(plan),
             say.LEFT_OUT: lambda: left_out(plan),
             say.HOURS: lambda: hours(plan),
-            say.OTHER_WAYS: lambda: policies(plan),
             say.RULES: lambda: rules(plan),
             say.EXPORT: lambda: export(plan),
         }
@@ -323,15 +322,6 @@ def hours(plan: ReplacementPlan) -> None:
         st.caption(say.BUSY_KEY)
     downloads.table_button(table, "workshop-hours", key="hours")
     change_hours()
-
-
-def policies(plan: ReplacementPlan) -> None:
-    if not plan_words.figure_rows(plan):
-        st.info(plan_words.NOT_COMPARABLE)
-        return
-    plan_week.figures(plan)
-    table = plan.policies.assign(policy=[plan_words.POLICY_WORDS.get(p, p) for p in plan.policies["policy"]])
-    downloads.table_button(table, "policies", key="policies")
 
 
 def rules(plan: ReplacementPlan) -> None:
