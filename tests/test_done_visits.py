@@ -18,6 +18,7 @@ from test_planning import DAY, NOW, office  # noqa: F401 - the fixture
 from analysis.plan.replacement_plan import ReplacementPlan
 from dashboard.desk.planning import load_plan, make_plan
 from dashboard.files.plan_export import render
+from dashboard.words.plan_words import summary_words
 from ingest import corrections
 from ingest.entries import Entry
 from ingest.records import read_pins, save_decision, set_pin
@@ -58,6 +59,8 @@ def test_a_done_visit_is_no_longer_to_come(office: Office) -> None:  # noqa: F81
     assert len(plan.visits) == len(first.visits) - 1
     assert plan.done[["unit", "found"]].to_numpy().tolist() == [[visit["unit"], "worn"]]
     assert plan.done["sequence"].tolist() == [visit["sequence"] + 1]
+    assert ", 1 of them done" in summary_words(plan)
+    assert "of them done" not in summary_words(first)
     ordered = {unit for units in first.orders["units"] for unit in units}
     assert {unit for units in plan.orders["units"] for unit in units} == ordered - {visit["unit"]}
     assert plan.orders["quantity"].tolist() == [len(units) for units in plan.orders["units"]]

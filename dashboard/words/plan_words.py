@@ -330,6 +330,8 @@ def summary_words(plan: ReplacementPlan) -> str:
     s, ways = plan.summary, figures_of(plan)
     version, currency = f"Version {plan.version}" if plan.version else "Not issued", str(s["currency"])
     head = f"{version}, {span_words(plan)}: **{count_words(s['visits'], 'visit')}, {number(float(s['hours']), 1)} h**"
+    if (done := int(s["visits"]) - len(plan.visits)) > 0:
+        head += f", {done} of them done"
     if not ways:
         return plain_text.whole(f"{head}. {safe(NOT_COMPARABLE)}")
     own, never = ways[0], next(way for way in ways if way.policy == "run_to_failure")
