@@ -66,11 +66,9 @@ def _days_to_act_by(inputs: PlanInputs) -> dict[str, pd.Timestamp]:
 
 def _before_any_visit(work: Work, u: int, risk: float) -> dict[str, Any]:
     """The first day on which a part could be renewed, and the chance that the vehicle fails before: where that is most of its risk."""
-    days, costs = work.table.day[REPLACE, u], work.table.cost[REPLACE, u]
-    possible = days[(days > 0) & np.isfinite(costs)]
-    if not len(possible):
+    soonest = _soonest(work, u, REPLACE)
+    if soonest < 0:
         return {}
-    soonest = int(possible.min())
     before = float(between(work.candidates.risk[u : u + 1], np.array([[soonest / 7.0]]))[0, 0])
     if before <= MOST * risk:
         return {}
@@ -78,14 +76,19 @@ def _before_any_visit(work: Work, u: int, risk: float) -> dict[str, Any]:
     return {"reason": FAILS, "soonest_on": on, "risk_before": before}
 
 
+def _soonest(work: Work, u: int, kind: int) -> int:
+    """The first day [d after the plan's date] on which a visit of this kind can be, -1 for none."""
+    days = work.table.day[kind, u]
+    possible = days[(days >= 0) & np.isfinite(work.table.cost[kind, u])]
+    return int(possible.min()) if len(possible) else -1
+
+
 def _why(work: Work, rules: Rules, rows: Options, visit: int, limit: int, *, by_hand: bool) -> dict[str, Any]:
     """Why a visit comes after `limit` [days after the plan's date]: the reason, and the figure or day that belongs to it."""
     u, kind, on = int(rows.unit[visit]), int(rows.kind[visit]), int(rows.day[visit])
     if rules.pinned[u]:
         return {"reason": "pinned"}
-    days, costs = work.table.day[kind, u], work.table.cost[kind, u]
-    possible = (days >= 0) & np.isfinite(costs)
-    soonest = int(days[possible].min())
+    soonest = _soonest(work, u, kind)
     if soonest > limit:
         # the day on which the part comes, where that is after `limit`; NaT where it is no hindrance
         ready = _lead(work, u, kind)
