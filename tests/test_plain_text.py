@@ -7,7 +7,15 @@ from __future__ import annotations
 
 import pytest
 
-from dashboard.words.plain_text import act_words, as_sentence, in_reader_unit, percent
+from dashboard.words.plain_text import (
+    act_words,
+    as_sentence,
+    below_nil,
+    in_reader_unit,
+    percent,
+    week_and_monday,
+    week_days,
+)
 
 
 @pytest.mark.parametrize(
@@ -31,6 +39,13 @@ def test_degrees_below_nil_have_a_minus_sign() -> None:
     """Whether what says them wrote a hyphen or not, and in either unit; a hyphen elsewhere stays."""
     assert in_reader_unit("K-142 at -14 °C", fahrenheit=False) == "K-142 at −14 °C"
     assert in_reader_unit("K-142 at -30 °C", fahrenheit=True) == "K-142 at −22 °F"
+    assert below_nil("K-142: -0.02 V on 2026-01-31") == "K-142: −0.02 V on 2026-01-31"
+
+
+def test_a_week_is_said_with_its_monday() -> None:
+    """Of the weeks about a turn of the year, from a calendar."""
+    assert week_and_monday("2026-W53") == "2026-W53, from Mon 28 Dec 2026"
+    assert week_days("2027-W01") == "Mon 4 Jan 2027 to Sun 10 Jan 2027"
 
 
 @pytest.mark.parametrize(

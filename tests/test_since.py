@@ -30,31 +30,36 @@ NOW = THEN | {"flagged": True, "act_by": pd.Timestamp("2026-11-30"), "last_readi
 
 def test_only_what_reads_otherwise_is_said_with_both_figures() -> None:
     """Worked by hand: 8.1 % and 8.4 % read alike, 8 % and 23 % do not; −12.4 °C is 10 °F, −8 °C is 18 °F."""
-    months = {"horizons": (30, 30), "fahrenheit": False}
+    months = {"horizons": (30, 30), "days": ("2026-11-23", "2026-11-27"), "fahrenheit": False}
     assert changed(THEN, NOW, **months) == []
     assert changed(THEN, NOW | {"no_start_probability": 0.084}, **months) == []
     newer = NOW | {"no_start_probability": 0.23, "coldest_start_c": -8.0, "act_by": pd.NaT, "part": "starter_motor"}
     assert changed(THEN, newer, **months) == [
         "no-start 8 % then, 23 % now", "starts down to −12 °C then, −8 °C now", "suspect battery then, starter motor now",
-        "act by 30 Nov 2026 then, no date now",
+        "to act by 30 Nov 2026 then, no date now",
     ]  # fmt: skip
     wider = NOW | {"coldest_start_low_c": -21.0, "part_probability": 0.8}
     assert changed(THEN, wider, **months) == [
         "80 % sure of −20 °C to −6 °C then, −21 °C to −6 °C now", "its sureness 90 % then, 80 % now",
     ]  # fmt: skip
-    assert changed(THEN, newer, horizons=(30, 30), fahrenheit=True)[1] == "starts down to 10 °F then, 18 °F now"
-    assert changed(THEN, NOW, horizons=(30, 60), fahrenheit=False) == [
+    assert changed(THEN, newer, **months | {"fahrenheit": True})[1] == "starts down to 10 °F then, 18 °F now"
+    assert changed(THEN, NOW, **months | {"horizons": (30, 60)}) == [
         "no-start 8 % within 30 days then, 8 % within 60 days now"
     ]
     gone = changed(THEN, NOW | {"flagged": False}, **months)
     assert gone == ["on the list then, it would not be now"]
+    at_once = THEN | {"act_by": "2026-11-21"}
+    assert changed(at_once, NOW | {"act_by": pd.Timestamp("2026-11-27")}, **months) == []
+    assert changed(THEN, NOW | {"act_by": pd.Timestamp("2026-11-27")}, **months) == [
+        "to act by 30 Nov 2026 then, at once now"
+    ]
     assert changed(None, NOW, **months) == ["not on the list then, it would be now"]
     assert changed(None, NOW | {"flagged": False}, **months) == []
 
 
 def test_a_vehicle_of_the_list_that_left_service_since_is_said() -> None:
     issued = WeeklyList("2026-W49", "2026-11-30", "2026-11-30T06:00:00", {"horizon_days": 30})
-    said = since_issued(issued, THEN, None, horizon_days=30, fahrenheit=False)
+    said = since_issued(issued, THEN, None, as_of="2026-12-02", horizon_days=30, fahrenheit=False)
     assert said == "Since the list of 2026-W49 was issued: out of service now."
 
 

@@ -11,7 +11,7 @@ from dashboard.desk.reading_source import LOADED, latest_trusted
 from dashboard.screens.one_unit import Facts
 from dashboard.words import bay_words as say
 from dashboard.words import reading_sheet
-from dashboard.words.plain_text import MINUS, as_sentence, fahrenheit_of, number
+from dashboard.words.plain_text import MINUS, as_sentence, below_nil, fahrenheit_of, number
 from dashboard.words.safety import with_caution
 from ingest.entries import Entry
 from ingest.fields import KM_PER_MILE, MAIN_DROPS, MV_PER_V, QUANTITIES
@@ -138,13 +138,12 @@ def values_of(unit: str, typed: Mapping[str, str], meter: Meter) -> dict[str, ob
 
 
 _NAMES = re.compile(r"\b(" + "|".join(sorted((re.escape(n) for n in LABELS), key=len, reverse=True)) + r")\b")
-_BELOW_NIL = re.compile(r"(?<![\w.)-])-(?=\d)")
 
 
 def spoken(sentence: str) -> str:
     """A sentence of the checks with the field's label for the column's name, and a minus before what is below nil."""
     said = _NAMES.sub(lambda match: LABELS[match.group(1)].lower(), sentence)
-    return as_sentence(_BELOW_NIL.sub(MINUS, said))
+    return as_sentence(below_nil(said))
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ import re
 import string
 import unicodedata
 from collections.abc import Mapping, Sequence
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from html import escape
 from typing import TYPE_CHECKING, Any, Final, TypeVar
 
@@ -29,6 +29,7 @@ NAMED = 6  # of many names in a sentence, our choice
 Degrees = TypeVar("Degrees", float, "pd.Series[float]")
 
 _CELSIUS = re.compile(rf"([{MINUS}-]?\d+(?:\.\d+)?) °C")
+_BELOW_NIL = re.compile(r"(?<![\w.)-])-(?=\d)")
 _APART = re.compile(r"(\d+(?:\.\d+)?)(?: ± (\d+(?:\.\d+)?))? (?:degrees\b|K (?=colder|warmer))")  # older lists said K
 _LETTERS_NUMBER = re.compile(r"(?<=[^\W\d_])(\\?-)(?=\d)")
 _NUMBER_UNIT = re.compile(r"(\d) (?=\\?%|°|mΩ|Ω|V\b|A\b|h\b|K\b|km\b|rpm\b|[A-Z][a-z]{2}\b|[A-Z]{3}\b)")
@@ -98,6 +99,11 @@ def number(value: float, digits: int = 0) -> str:
     return text.replace("-", MINUS)
 
 
+def below_nil(text: str) -> str:
+    """The text with a real minus sign before numbers below nil; numbers of vehicles and days keep their dashes."""
+    return _BELOW_NIL.sub(MINUS, text)
+
+
 def percent(probability: float) -> str:
     """A probability in per cent, never rounded to a false certainty."""
     if not math.isfinite(probability):
@@ -157,7 +163,7 @@ def fahrenheit_of(celsius: Degrees) -> Degrees:
 def in_reader_unit(text: str, *, fahrenheit: bool) -> str:
     """A sentence of the list with its temperatures in the reader's unit; °C is what the lists keep."""
     if not fahrenheit:
-        return _CELSIUS.sub(lambda m: m[0].replace("-", MINUS), text)
+        return below_nil(text)
     degrees = _CELSIUS.sub(lambda m: temperature(float(m[1].replace(MINUS, "-")), fahrenheit=True), text)
     return _APART.sub(_apart_f, degrees)
 
@@ -174,6 +180,22 @@ def day(moment: object, *, weekday: bool = False, missing: str = "–") -> str:
     if not isinstance(stamp, date) or stamp != stamp:  # a missing moment of a table differs from itself
         return missing
     return f"{stamp:%a} {stamp.day} {stamp:%b %Y}" if weekday else f"{stamp.day} {stamp:%b %Y}"
+
+
+def monday_of(iso_week: str) -> date:
+    """The Monday of a week written as 2026-W48."""
+    return date.fromisocalendar(int(iso_week[:4]), int(iso_week[-2:]), 1)
+
+
+def week_and_monday(iso_week: str) -> str:
+    """A week with the day it begins on: nobody at a desk has the numbers of weeks by heart."""
+    return f"{iso_week}, from {day(monday_of(iso_week), weekday=True)}"
+
+
+def week_days(iso_week: str) -> str:
+    """A week by its first and last day."""
+    monday = monday_of(iso_week)
+    return f"{day(monday, weekday=True)} to {day(monday + timedelta(days=6), weekday=True)}"
 
 
 count_words: Final = counted  # one rule for all packages that say numbers

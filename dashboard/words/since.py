@@ -11,12 +11,18 @@ from ingest.records import WeeklyList
 
 
 def changed(
-    then: Mapping[str, Any] | None, now: Mapping[Any, Any], *, horizons: tuple[int, int], fahrenheit: bool
+    then: Mapping[str, Any] | None,
+    now: Mapping[Any, Any],
+    *,
+    horizons: tuple[int, int],
+    days: tuple[str, str],
+    fahrenheit: bool,
 ) -> list[str]:
     """Each figure that reads otherwise now than on the list, with both.
 
     then: the vehicle's row of the list, None where it was not on it; now: its row of the assessment; horizons: days looked
-    ahead then and now.
+    ahead then and now;
+    days: of the list and of the assessment, as 2026-01-31: whoever was and is to act at once is to do so now, not later.
     """
     if then is None:
         return ["not on the list then, it would be now"] if now["flagged"] else []
@@ -34,7 +40,7 @@ def changed(
         ),
         "suspect": (suspect_name(then), suspect_name(now) if now["flagged"] else suspect_name(then)),
         "its sureness": tuple(percent(round(float(row["part_probability"]), 3)) for row in (then, now)),
-        "act by": tuple(day(row["act_by"], missing="no date") for row in (then, now)),
+        "to act": tuple(_act(row["act_by"], on) for row, on in zip((then, now), days, strict=True)),
         "last read": tuple(day(row["last_reading_on"]) for row in (then, now)),
     }
     said = [f"{name} {old} then, {new} now" for name, (old, new) in pairs.items() if old != new]
@@ -46,16 +52,28 @@ def since_issued(
     then: Mapping[str, Any] | None,
     now: Mapping[Any, Any] | None,
     *,
+    as_of: str,
     horizon_days: int,
     fahrenheit: bool,
 ) -> str:
     """One sentence with both figures of everything that reads otherwise now; "" where nothing does.
 
-    now: None where the vehicle is out of service.
+    now: None where the vehicle is out of service; as_of: the day it is of.
     """
     horizons = (int(issued.body["horizon_days"]), horizon_days)
-    said = ["out of service now"] if now is None else changed(then, now, horizons=horizons, fahrenheit=fahrenheit)
+    days = (issued.as_of, as_of)
+    said = (
+        ["out of service now"]
+        if now is None
+        else changed(then, now, horizons=horizons, days=days, fahrenheit=fahrenheit)
+    )
     return f"Since the list of {issued.iso_week} was issued: {'; '.join(said)}." if said else ""
+
+
+def _act(act_by: Any, on: str) -> str:
+    if pd.isna(act_by):
+        return "no date"
+    return "at once" if pd.Timestamp(act_by) <= pd.Timestamp(on) else f"by {day(act_by)}"
 
 
 def rows_now(units: pd.DataFrame) -> dict[str, dict[Any, Any]]:

@@ -35,8 +35,8 @@ from dashboard.screens.picker import pick_unit
 from dashboard.words import every_page, reading_sheet
 from dashboard.words import vehicle_words as say
 from dashboard.words.plain_text import (
-    MINUS,
     as_sentence,
+    below_nil,
     cold_range,
     cold_words,
     count_words,
@@ -174,8 +174,8 @@ def since(assessment: Assessment, row: dict[Any, Any]) -> None:
     if issued is None:
         return
     said = since_issued(
-        issued, issued_row(issued, str(row["unit"])), row, horizon_days=assessment.horizon_days,
-        fahrenheit=session.fahrenheit(),
+        issued, issued_row(issued, str(row["unit"])), row, as_of=f"{assessment.as_of:%Y-%m-%d}",
+        horizon_days=assessment.horizon_days, fahrenheit=session.fahrenheit(),
     )  # fmt: skip
     if said:
         st.markdown(whole(safe(said)))
@@ -309,7 +309,7 @@ def parts_frame(mine: pd.DataFrame, slopes: Mapping[str, tuple[float, float, flo
 
 def sized_number(value: float) -> str:
     """A resistance or a current with the digits it is worth; a dash where there is none."""
-    return plain(value, "").strip().replace("-", MINUS) if pd.notna(value) else "–"
+    return below_nil(plain(value, "").strip()) if pd.notna(value) else "–"
 
 
 def parts_table(assessment: Assessment, row: dict[Any, Any]) -> None:

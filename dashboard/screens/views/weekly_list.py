@@ -304,7 +304,9 @@ def changes_since(chosen: WeeklyList, *, in_f: bool) -> Callable[[Mapping[str, A
 
     def said(row: Mapping[str, Any]) -> str:
         now = known.get(str(row["unit"]))
-        return since_issued(chosen, row, now, horizon_days=fresh.horizon_days, fahrenheit=in_f)
+        return since_issued(
+            chosen, row, now, as_of=f"{fresh.as_of:%Y-%m-%d}", horizon_days=fresh.horizon_days, fahrenheit=in_f
+        )
 
     return said
 
