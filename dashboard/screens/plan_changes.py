@@ -15,7 +15,7 @@ from dashboard.screens import kept, reception, session, visitor
 from dashboard.screens.uploads import made_once
 from dashboard.words import every_page
 from dashboard.words import plan_page as say
-from dashboard.words.plain_text import safe
+from dashboard.words.plain_text import day, safe, week_and_monday
 from dashboard.words.plan_words import money as plan_money
 from ingest.records import read_pins, remove_pin
 
@@ -156,7 +156,10 @@ def moving(plan: ReplacementPlan, assessment: Assessment | None, *, newest: bool
     if plan.as_of != assessment.as_of or not newest:
         st.info(say.NOT_NEWEST)
         return
-    labels = {v["unit"]: f"{v['unit']}, {v['iso_week']}: {v['job']}" for v in plan.visits.to_dict("records")}
+    labels = {
+        v["unit"]: f"{v['unit']}, {day(v['visit_on'], weekday=True)}: {v['job']}"
+        for v in plan.visits.to_dict("records")
+    }
     labels |= {
         v["unit"]: say.LABEL_LEFT_OUT.format(unit=v["unit"], job=v["job"]) for v in plan.left_out.to_dict("records")
     }
@@ -179,14 +182,14 @@ def change(plan: ReplacementPlan, assessment: Assessment, labels: dict[str, str]
         say.IT_IS_TO, list(WISHES), format_func=WISHES.__getitem__, default="pin", key="move_kind"
     )
     weeks = sorted(plan.hours["iso_week"].unique().tolist())
-    week = st.selectbox(every_page.WEEK, weeks, key="move_week")
+    week = st.selectbox(every_page.WEEK, weeks, key="move_week", format_func=week_and_monday)
     reason = st.text_input(every_page.WHY, max_chars=200, key=REASON)
     asked = session.held().get(OVERTAKEN, ("", None))[1]
     if not unit or not week or not kind or (asked is not None and asked.kind != "again"):
         return  # a question stands in the place of the button that led to it
     trial = tried(plan, assessment, unit, week, kind)
     if kind == "pin" and trial.week != week:
-        st.warning(say.CANNOT_BE.format(week=week))
+        st.warning(say.CANNOT_BE.format(week=week_and_monday(week)))
         return
     st.markdown(trial_words(unit, week, kind, trial, plan))
     wish = Wish(kind, plan.weeks, unit, week, reason)
@@ -213,11 +216,17 @@ def tried(plan: ReplacementPlan, assessment: Assessment, unit: str, week: str, k
 
 def trial_words(unit: str, week: str, kind: str, trial: Trial, plan: ReplacementPlan) -> str:
     what = (
-        say.UNIT_IN.format(unit=safe(unit), week=week)
+        say.UNIT_IN.format(unit=safe(unit), week=week_and_monday(week))
         if kind == "pin"
-        else say.UNIT_NOT_IN.format(unit=safe(unit), week=week)
+        else say.UNIT_NOT_IN.format(unit=safe(unit), week=week_and_monday(week))
     )
-    lands = "" if kind == "pin" else say.COMES_IN.format(week=trial.week) if trial.week else say.IS_LEFT_OUT
+    lands = (
+        ""
+        if kind == "pin"
+        else say.COMES_IN.format(week=week_and_monday(trial.week))
+        if trial.week
+        else say.IS_LEFT_OUT
+    )
     others = say.others_move(trial.others_moved) if trial.others_moved else ""
     cost = (say.COSTS if trial.costs >= 0 else say.SAVES).format(amount=money(abs(trial.costs), plan))
     return f"{what} **{cost}**{lands}{others}."
@@ -229,5 +238,5 @@ def pins_on_record(plan: ReplacementPlan) -> None:
         with st.container(horizontal=True, vertical_alignment="center"):
             why = f": {safe(pin['reason'])}" if pin["reason"] else ""
             by = say.BY.format(who=safe(named(pin["by"])), when=when(pin["at"]))
-            st.markdown(f"{safe(pin['unit'])} {pin_words(pin['kind'])} {pin['week']} {by}{why}")
+            st.markdown(f"{safe(pin['unit'])} {pin_words(pin['kind'])} {week_and_monday(pin['week'])}, {by}{why}")
             wish_button(say.LET_GO, Wish("let_go", plan.weeks, pin_id=int(pin["id"])), key=f"unpin_{pin['id']}")

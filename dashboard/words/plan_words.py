@@ -16,7 +16,7 @@ from analysis.plan.ordered import SPARE
 from analysis.plan.replacement_plan import ReplacementPlan
 from analysis.plan.result import rows_of
 from dashboard.words import plain_text
-from dashboard.words.plain_text import as_sentence, clean, count_words, day, number, safe, words
+from dashboard.words.plain_text import as_sentence, clean, count_words, day, number, safe, week_days, words
 from dashboard.words.reasons import PART_WORDS, the_parts
 from ingest.values import joined
 
@@ -345,7 +345,6 @@ def summary_words(plan: ReplacementPlan) -> str:
 
 def week_words(plan: ReplacementPlan, iso_week: str, *, depot: str | None = None) -> str:
     """A week of the plan by its days, with its work, of one depot or of all."""
-    monday = pd.Timestamp.fromisocalendar(int(iso_week[:4]), int(iso_week[-2:]), 1)
     visits = plan.visits[plan.visits["iso_week"] == iso_week]
     visits = visits if depot is None else visits[visits["depot"] == depot]
     work = (
@@ -353,7 +352,7 @@ def week_words(plan: ReplacementPlan, iso_week: str, *, depot: str | None = None
         if len(visits)
         else "no visit"
     )
-    return f"{day(monday, weekday=True)} to {day(monday + pd.Timedelta(days=6), weekday=True)}: {work}"
+    return f"{week_days(iso_week)}: {work}"
 
 
 ORDERED: Final = {"engine_drag": "set of parts for the engine's drag"}
