@@ -21,6 +21,7 @@ from analysis.forecast.learning import (
     DRAWS,
     SPEED_STEPS,
     SUPPLY_STEPS,
+    Came,
     Look,
     calibration,
     learn_needs,
@@ -72,11 +73,26 @@ def a_look(probability: np.ndarray, group: np.ndarray, recorded: float = 1.0) ->
 def test_evidence_is_the_log_probability_of_what_happened_class_by_class() -> None:
     """Worked by hand: vehicle 0 of class 0 failed, 1 did not, 2 is of class 1 and did not."""
     p = np.array([0.3, 0.1, 0.2])[None, None, None, :]
-    evidence = a_look(p, np.array([0, 0, 1]), 0.9).evidence(np.array([True, False, False]), 2)
+    evidence = a_look(p, np.array([0, 0, 1]), 0.9).evidence(Came.answered(np.array([True, False, False])), 2)
     q = LEARNING.unforeseen + (1.0 - LEARNING.unforeseen) * 0.9 * p.ravel()
     assert evidence.shape == (2, 1, 1, 1)
     assert evidence[0].item() == pytest.approx(np.log(q[0]) + np.log1p(-q[1]))
     assert evidence[1].item() == pytest.approx(np.log1p(-q[2]))
+
+
+def test_a_failure_that_nobody_repaired_is_the_circuits_or_a_stray_one() -> None:
+    """Worked by hand: two vehicles failed, and nobody repaired the second; what followed makes it .3 times as probably the circuit's."""
+    p = np.array([0.3, 0.1, 0.2])[None, None, None, :]
+    came = Came(np.array([True, True, False]), np.array([0.0, 0.03, 0.0]), np.array([1.0, 0.3, 1.0]))
+    q = (1.0 - LEARNING.unforeseen) * 0.9 * p.ravel()
+    look = a_look(p, np.zeros(3, dtype=np.int64), 0.9)
+    by_hand = np.log(
+        [q[0] + LEARNING.unforeseen, 0.3 * q[1] + LEARNING.unforeseen + 0.03, 1.0 - q[2] - LEARNING.unforeseen]
+    )
+    assert look.evidence(came, 1).item() == pytest.approx(by_hand.sum())
+    assert look.evidence(Came.answered(came.happened), 1).item() != pytest.approx(by_hand.sum())
+    real = came.real(q, np.arange(3))
+    assert real.tolist() == pytest.approx([1.0, 1.0 - 0.03 / np.exp(by_hand[1]), 0.0])
 
 
 def test_vehicles_of_one_depot_are_judged_in_one_winter() -> None:
@@ -85,7 +101,7 @@ def test_vehicles_of_one_depot_are_judged_in_one_winter() -> None:
     p = np.array([[0.8, 0.8, 0.8], [0.1, 0.1, 0.1]])[:, None, None, None, :]
     look = a_look(p, np.zeros(3, dtype=np.int64))
     cold, mild = (1.0 - LEARNING.unforeseen) * (1.0 - p[:, 0, 0, 0, 0])
-    none = np.zeros(3, dtype=bool)
+    none = Came.answered(np.zeros(3, dtype=bool))
     assert look.evidence(none, 1).item() == pytest.approx(np.log((cold**3 + mild**3) / 2.0))
     apart = replace(look, depot=np.array([0, 0, 1]), told={})
     by_hand = np.log((cold**2 + mild**2) / 2.0) + np.log((cold + mild) / 2.0)
@@ -121,7 +137,8 @@ def test_a_no_start_teaches_in_the_window_that_it_fell_in(monkeypatch: pytest.Mo
         known, panel, day, looks={past.key(at, grids): look for at, look in zip(days, looks, strict=True)}
     )
     told = [
-        look.evidence(who == name, len(panel.groups))[panel.group[0]] for look, name in zip(looks, who, strict=False)
+        look.evidence(Came.answered(who == name), len(panel.groups))[panel.group[0]]
+        for look, name in zip(looks, who, strict=False)
     ]
     prior = np.add.outer(np.add.outer(-0.5 * SPEED_STEPS**2, -0.5 * SUPPLY_STEPS**2), -0.5 * COIL_STEPS**2)
     by_hand = np.exp(prior + LEARNING.learning_counts * (told[0] + told[1]))
@@ -171,8 +188,8 @@ def test_needs_of_a_simulated_class_are_found_again() -> None:
             steps = np.stack(np.meshgrid(SPEED_STEPS, SUPPLY_STEPS, COIL_STEPS, indexing="ij"))
             logit = vehicle + 1.2 * steps.reshape(3, *shape)[which].transpose(1, 2, 3, 0)
             p = 1.0 / (1.0 + np.exp(-logit))
-            happened = rng.random(200) < LEARNING.unforeseen + p[true]
-            log_weight += LEARNING.learning_counts * a_look(p, np.zeros(200, dtype=np.int64)).evidence(happened, 1)[0]
+            came = Came.answered(rng.random(200) < LEARNING.unforeseen + p[true])
+            log_weight += LEARNING.learning_counts * a_look(p, np.zeros(200, dtype=np.int64)).evidence(came, 1)[0]
         weight = np.exp(log_weight - log_weight.max())
         weight /= weight.sum()
         for k, grid in enumerate((SPEED_STEPS, SUPPLY_STEPS, COIL_STEPS)):

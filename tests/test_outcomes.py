@@ -33,6 +33,7 @@ pytestmark = pytest.mark.usefixtures("compiled")  # as large fleets are judged
 
 DAY = pd.Timestamp("2022-12-12")
 NEVER = np.array([-np.inf])
+STRAY = OUTCOMES.stray_share
 
 
 def starts(*rows: tuple[int, float, str, float]) -> Starts:
@@ -78,25 +79,49 @@ def test_a_failure_stands_until_a_repair_of_the_same_day_or_later() -> None:
     """Worked by hand: three failures; a repair before them leaves three, one on the last day none, one between them one."""
     told = starts((0, 90.3, "no_start", -3.0), (0, 92.3, "click", -1.0), (0, 95.3, "chatter", np.nan))
     for repaired, count in ((-np.inf, 3), (89.0, 3), (92.0, 1), (95.0, 0), (99.0, 0)):
-        found = standing_failures(told, np.array([repaired]), 100.0, 0.9)
+        found = standing_failures(told, np.array([repaired]), 100.0, 0.9, STRAY)
         assert found.count.tolist() == [count]
         assert found.any.tolist() == [count > 0]
-    found = standing_failures(told, NEVER, 100.0, 1.0)
+    found = standing_failures(told, NEVER, 100.0, 1.0, STRAY)
     assert (found.kind[0], found.last_day[0], found.temperature_c[0]) == ("chatter", 95.3, -1.0)
 
 
 def test_how_probable_it_is_that_the_fault_is_still_there() -> None:
-    """Worked by hand: n failures, of which each goes for good with `gone_share`, and quiet days since."""
+    """Worked by hand: of one failure `stray_share` are none of the circuit's; the second of a fault is `again_times` as likely as
+    another stray one, and quiet days speak against both. Where nobody records repairs it may as well be mended."""
     told = starts((0, 100.0, "no_start", 0.0), (1, 90.0, "no_start", 0.0), (1, 95.0, "no_start", 0.0))
-    found = standing_failures(told, np.full(3, -np.inf), 105.0, 1.0)
-    for u, n, quiet_d in ((0, 1, 5.0), (1, 2, 10.0)):
-        odds = (1 - OUTCOMES.gone_share**n) / OUTCOMES.gone_share**n * np.exp(-OUTCOMES.again_per_day * quiet_d)
-        assert found.stands[u] == pytest.approx(odds / (1 + odds))
+    share = 0.6
+    quiet, half = np.exp(-OUTCOMES.again_per_day * 5.0), np.exp(-OUTCOMES.again_per_day * 2.5)
+    found = standing_failures(told, np.full(3, -np.inf), 105.0, 1.0, share)
+    begun = (0.4 * OUTCOMES.again_times * quiet * quiet**2, share * 0.4 * quiet**2)
+    for u, fault, none in ((0, 0.4 * quiet, share), (1, sum(begun), share**2)):
+        assert found.stands[u] == pytest.approx(fault / (fault + none))
+        assert found.circuits[u] == pytest.approx(fault / (fault + none))
+    assert found.stands[1] > 0.8 > found.stands[0]
     assert found.stands[2] == 0.0
     again = found.again(np.array([7.0, 30.0, 1e6]))
     assert again.shape == (3, 3)
     assert (np.diff(again, axis=1) >= 0).all()
     assert again[:, 2] == pytest.approx(found.stands)
+    seldom = standing_failures(told, np.full(3, -np.inf), 105.0, 0.5, 0.4)
+    stands, mended = 0.6 * 0.5 * half, 0.6 * 0.5
+    assert seldom.stands[0] == pytest.approx(stands / (stands + mended + 0.4))
+    assert seldom.circuits[0] == pytest.approx(stands / (stands + 0.4))
+
+
+def test_a_failure_leads_as_long_as_its_fault_is_likely_enough_there() -> None:
+    """Definition: after quiet weeks it leads no longer; where most failures are none of the circuit's, one alone never does, and three
+    mornings one after the other do all the same."""
+    once = starts((0, 100.0, "no_start", 0.0))
+    thrice = starts(*((0, 100.0 + d, "no_start", 0.0) for d in range(3)))
+    assert standing_failures(once, NEVER, 130.0, 0.9, STRAY).any[0]
+    late = standing_failures(once, NEVER, 160.0, 0.9, STRAY)
+    assert (late.any[0], late.count[0], late.stands[0], late.kind[0]) == (False, 0, 0.0, "")
+    assert 0.0 < late.circuits[0] < OUTCOMES.leads
+    assert not standing_failures(once, NEVER, 101.0, 0.9, 0.9).any[0]
+    assert standing_failures(thrice, NEVER, 103.0, 0.9, 0.9).any[0]
+    weeks = [(0, 104.0 + 2 * i, "started", -3.0) for i in range(14)]
+    assert not standing_failures(starts((0, 100.0, "no_start", 0.0), *weeks), NEVER, 133.0, 0.9, STRAY).any[0]
 
 
 def test_starts_as_cold_as_the_failure_take_it_off_the_list() -> None:
@@ -104,27 +129,30 @@ def test_starts_as_cold_as_the_failure_take_it_off_the_list() -> None:
     failed = (0, 90.0, "no_start", -5.0)
     cold = [(0, 91.0 + i, "started", -5.5) for i in range(3)]
     warm = [(0, 91.0 + i, "started", 9.0) for i in range(9)]
-    assert not standing_failures(starts(failed, *cold), NEVER, 100.0, 0.9).any[0]
-    assert standing_failures(starts(failed, *cold[:2]), NEVER, 100.0, 0.9).any[0]
-    assert standing_failures(starts(failed, *warm), NEVER, 100.0, 0.9).any[0]
-    assert not standing_failures(starts((0, 90.0, "cranks_only", -5.0)), NEVER, 100.0, 0.9).any[0]
+    assert not standing_failures(starts(failed, *cold), NEVER, 100.0, 0.9, STRAY).any[0]
+    assert standing_failures(starts(failed, *cold[:2]), NEVER, 100.0, 0.9, STRAY).any[0]
+    assert standing_failures(starts(failed, *warm), NEVER, 100.0, 0.9, STRAY).any[0]
+    assert not standing_failures(starts((0, 90.0, "cranks_only", -5.0)), NEVER, 100.0, 0.9, STRAY).any[0]
 
 
 # --- what an outcome says of the draws -------------------------------------------------------------------------------
 
 
 def test_a_failure_speaks_for_warm_coldest_starts_and_a_start_against_them() -> None:
-    """Worked by hand: at -10 degC, draws that start down to -30, -10 and +10 degC, half a standard error at its middle."""
+    """Worked by hand: at -10 degC, draws that start down to -30, -10 and +10 degC, half a standard error at its middle; a failure that
+    had nothing to do with the circuit says nothing."""
     coldest = np.array([[-30.0, -10.0, 10.0]])
     season = np.zeros(1)
 
     def weight(kind: str) -> np.ndarray:
         told = starts((0, 95.0, kind, -10.0))
-        failures = standing_failures(told, NEVER, 100.0, 0.9)
+        failures = standing_failures(told, NEVER, 100.0, 0.9, STRAY)
         return outcome_weight(told, failures, NEVER, (coldest, coldest), season, (40.0, 100.0))[0][0]
 
     half = OUTCOMES.unexplained + (1.0 - OUTCOMES.unexplained) * 0.5
-    assert weight("no_start") == pytest.approx([OUTCOMES.unexplained, half, 1.0], abs=1e-6)
+    circuits = standing_failures(starts((0, 95.0, "no_start", -10.0)), NEVER, 100.0, 0.9, STRAY).circuits[0]
+    by_hand = 1.0 - circuits + circuits * np.array([OUTCOMES.unexplained, half, 1.0])
+    assert weight("no_start") == pytest.approx(by_hand, abs=1e-6)
     assert weight("started") == pytest.approx([1.0, half, OUTCOMES.unexplained], abs=1e-6)
     slow = weight("slow")
     assert slow[1] > 5 * slow[0]
@@ -136,7 +164,7 @@ def test_a_start_before_the_last_repair_says_nothing_of_the_part_now_fitted() ->
     """Definition."""
     told = starts((0, 80.0, "started", -20.0), (0, 81.0, "slow", -5.0), (0, 82.0, "no_start", -8.0))
     repaired = np.array([85.0])
-    failures = standing_failures(told, repaired, 100.0, 0.9)
+    failures = standing_failures(told, repaired, 100.0, 0.9, STRAY)
     coldest = np.array([[-30.0, 0.0]])
     weight = outcome_weight(told, failures, repaired, (coldest, coldest), np.zeros(1), (40.0, 100.0))[0]
     assert weight.tolist() == [[1.0, 1.0]]
@@ -149,7 +177,7 @@ def test_many_starts_in_one_cold_say_no_more_than_the_coldest_of_them() -> None:
 
     def weight(rows: list[tuple[int, float, str, float]]) -> np.ndarray:
         told = starts(*rows)
-        failures = standing_failures(told, NEVER, 100.0, 0.9)
+        failures = standing_failures(told, NEVER, 100.0, 0.9, STRAY)
         return outcome_weight(told, failures, NEVER, (coldest, coldest), np.zeros(1), (40.0, 100.0))[0]
 
     assert weight(cold) == pytest.approx(weight(cold[-1:]))
@@ -161,7 +189,7 @@ def test_unwritten_temperatures_tell_less() -> None:
     ratio = []
     for cold in (-5.0, np.nan):
         told = starts((0, 95.0, "no_start", cold))
-        failures = standing_failures(told, NEVER, 100.0, 0.9)
+        failures = standing_failures(told, NEVER, 100.0, 0.9, STRAY)
         weight = outcome_weight(told, failures, NEVER, (coldest, coldest), np.array([-5.0]), (40.0, 100.0))[0][0]
         ratio.append(weight[1] / weight[0])
     assert 1.0 < ratio[1] < ratio[0]
@@ -178,16 +206,16 @@ def test_the_kind_of_failure_names_the_part_where_readings_leave_it_open() -> No
     nil = np.zeros((1, len(PARTS)))
     expected = {"chatter": "battery", "spins": "starter_motor", "no_click": "control_circuit"}
     for kind, part in expected.items():
-        failures = standing_failures(starts((0, 95.0, kind, 0.0)), NEVER, 100.0, 0.9)
+        failures = standing_failures(starts((0, 95.0, kind, 0.0)), NEVER, 100.0, 0.9, STRAY)
         for open_share in (0.0, 1.0):
             found = blamed(nil, nil, replace(failures, unexplained=np.array([open_share])))
             assert PARTS[found[0].argmax()] == part
             assert found.sum() == pytest.approx(1.0 - OUTCOMES.unexplained)
     own = share_of("solenoid_contacts", 0.9)
-    failures = standing_failures(starts((0, 95.0, "click", 0.0)), NEVER, 100.0, 0.9)
+    failures = standing_failures(starts((0, 95.0, "click", 0.0)), NEVER, 100.0, 0.9, STRAY)
     shown = replace(failures, unexplained=np.array([0.0]))
     assert PARTS[blamed(own, nil, shown)[0].argmax()] == "solenoid_contacts"
-    none = standing_failures(starts((0, 95.0, "started", 0.0)), NEVER, 100.0, 0.9)
+    none = standing_failures(starts((0, 95.0, "started", 0.0)), NEVER, 100.0, 0.9, STRAY)
     assert blamed(own, nil, none).tolist() == own.tolist()
 
 
@@ -195,10 +223,10 @@ def test_what_readings_do_not_show_is_the_kind_of_failure_s_and_of_what_wears() 
     """By hand: a vehicle that the cold would stop by its starter (.9), and that made no sound at 6 °C, has a control circuit at fault;
     one that clicked and whose contacts surely wear has them so, ten times as likely beside the motor's .30 as their .25 says."""
     own = share_of("starter_motor", 0.9)
-    silent = standing_failures(starts((0, 95.0, "no_click", 6.0)), NEVER, 100.0, 0.9)
+    silent = standing_failures(starts((0, 95.0, "no_click", 6.0)), NEVER, 100.0, 0.9, STRAY)
     found = blamed(own, np.zeros((1, len(PARTS))), silent)[0]
     assert found.tolist() == pytest.approx([(1.0 - OUTCOMES.unexplained) * share for share in LIKELY_PARTS.no_click])
-    clicked = standing_failures(starts((0, 95.0, "click", 2.0)), NEVER, 100.0, 0.9)
+    clicked = standing_failures(starts((0, 95.0, "click", 2.0)), NEVER, 100.0, 0.9, STRAY)
     found = blamed(own, share_of("solenoid_contacts", 1.0), clicked)[0]
     contacts, motor = (found[PARTS.index(part)] for part in ("solenoid_contacts", "starter_motor"))
     assert contacts / motor == pytest.approx(OUTCOMES.worn_counts * 0.25 / 0.30)

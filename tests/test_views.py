@@ -544,6 +544,9 @@ def test_why_a_vehicle_has_gone() -> None:
     assert "without a new reading" in why("D")
     left = weekly.why_gone(row("F", 0.4), None, repairs, decisions, readings, since, visits)
     assert left == "the vehicle is out of service"
+    once = row("D", 0.4) | {"failed_on": "2026-10-02"}
+    left = weekly.why_gone(once, now, repairs, decisions, readings, since, visits)
+    assert left == "its failed start of 2 Oct did not come again: it counts as fuel, ignition or a mistake by now"
     now["no_start_probability"] = 0.5  # it left the list though its probability rose: nothing "fell"
     assert why("D") == "its probability, 40 % then and 50 % now, is below what puts a vehicle on the list"
 

@@ -18,10 +18,17 @@ import pandas as pd
 from analysis.forecast.choices import DEPARTURE, LEARNING
 from analysis.forecast.lows import Weather, coldest_month, depots_of, make_weather, seasonal_lows, shapes, winters_of
 from analysis.forecast.past import Past, look_days, past_of, sharing_laws
+from analysis.readings.choices import OUTCOMES
 from analysis.readings.class_laws import estimate_laws
 from analysis.readings.draws import Draws, keys_of
 from analysis.readings.observe import ClassLaws
-from analysis.readings.outcomes import last_repair, no_starts_on_record, standing_failures, starts_on_record
+from analysis.readings.outcomes import (
+    courses_of,
+    last_repair,
+    no_starts_on_record,
+    standing_failures,
+    starts_on_record,
+)
 from analysis.readings.panel import (
     FleetTables,
     Floats,
@@ -35,6 +42,7 @@ from analysis.readings.panel import (
     without_slips,
 )
 from analysis.readings.renewals import panel_of
+from analysis.readings.strays import Course, mended, stray_share
 from analysis.starting.coldest_start import DrawnLaws, drawn_laws, starts_on_levels
 from analysis.wear.state import FleetState, estimate_state, need_priors
 
@@ -47,6 +55,36 @@ COIL_STEPS = np.arange(-1.8, 1.81, 0.6)
 Starts: TypeAlias = Reals
 Grids: TypeAlias = tuple[Floats, Floats, Floats]
 """Of needs: (G, S) speed [rpm], (G, V) supply and (G, C) coil [V per 12 V]."""
+
+
+@dataclass(frozen=True)
+class Came:
+    """What came in the window of a look, arrays (U,).
+
+    happened: whether a no-start was recorded; stray: of those that nobody repaired, probability of a failure without a repair in such
+    a window that has nothing to do with the circuit, else 0; telling: what came before and after it makes of the odds that it was
+    the circuit's, else 1.
+    """
+
+    happened: npt.NDArray[np.bool_]
+    stray: Floats
+    telling: Floats
+
+    @classmethod
+    def answered(cls, happened: npt.NDArray[np.bool_]) -> Came:
+        """No-starts that were all repaired."""
+        return cls(happened, np.zeros(len(happened)), np.ones(len(happened)))
+
+    def key(self) -> bytes:
+        """Bytes that change with all of it."""
+        return np.packbits(self.happened).tobytes() + (self.stray.tobytes() + self.telling.tobytes()) * bool(
+            self.stray.any()
+        )
+
+    def real(self, p: Floats, rows: Ints) -> Floats:
+        """(rows,) probability that what happened to some vehicles was the circuit's, or as good as; p: (rows,) that readings foretold."""
+        circuits = LEARNING.unforeseen + self.telling[rows] * p
+        return np.asarray(self.happened[rows] * circuits / (circuits + self.stray[rows]))
 
 
 @dataclass(frozen=True)
@@ -78,16 +116,21 @@ class Look:
         of_telling = {name: getattr(self, name)[..., kept] for name in ("telling", "depot", "probability")}
         return replace(self, **of_telling, read=self.read[~vehicles[self.read]], told={})
 
-    def evidence(self, happened: npt.NDArray[np.bool_], classes: int) -> Floats:
-        """(G, S, V, C) log probability of the no-starts that then happened (U,), kept for the next time.
+    def evidence(self, came: Came, classes: int) -> Floats:
+        """(G, S, V, C) log probability of the no-starts that then came, kept for the next time.
 
         Vehicles of one depot met one winter, which nobody told of: of a class they are judged together in each, and the mean over the
         winters is what the class tells there.
         """
-        key = np.packbits(happened).tobytes()
+        key = came.key()
         if key not in self.told:
             p = LEARNING.unforeseen + (1.0 - LEARNING.unforeseen) * self.recorded * self.probability
-            terms = np.where(happened[self.telling], np.log(p), np.log1p(-p))
+            terms = np.where(came.happened[self.telling], np.log(p), np.log1p(-p))
+            open_ = np.flatnonzero(came.stray[self.telling] > 0.0)
+            if len(open_):  # nobody repaired it: the circuit's, or not
+                at = self.telling[open_]
+                circuits = came.telling[at] * (p[..., open_] - LEARNING.unforeseen)
+                terms[..., open_] = np.log(LEARNING.unforeseen + came.stray[at] + circuits)
             group = self.group[self.telling]
             evidence = np.zeros((classes, *terms.shape[1:-1]))
             for g, depot in np.unique(np.stack([group, self.depot]), axis=1).T:
@@ -104,7 +147,8 @@ class LearnedNeeds:
     needs: (G, 3) speed [rpm], supply and coil [V per 12 V]; se: (G, 3); offset, slope: calibration, logit p' = offset +
     slope * logit p; no_starts, looks: (G,) what it rests on; recorded: share of repairs that are recorded; weights:
     (G, S, V, C) posterior; grids: of speed (G, S), supply (G, V) and coil (G, C); groups: names of the classes; cold_c: (G,) mean
-    low of the coldest month at the class's depots [degC], about which no-starts happen.
+    low of the coldest month at the class's depots [degC], about which no-starts happen; stray: share of failures without a repair
+    that had nothing to do with the circuit.
     """
 
     needs: Floats
@@ -118,6 +162,7 @@ class LearnedNeeds:
     grids: Grids
     groups: tuple[str, ...]
     cold_c: Floats
+    stray: float
 
     @property
     def told(self) -> Floats:
@@ -213,7 +258,8 @@ def look_back(past: Past, day: float, grids: Grids, laws: ClassLaws | None = Non
     share = recorded_share(then.repairs, state.resets.found)
     repaired = last_repair(state.panel.units, then.repairs, state.resets.day)
     told = starts_on_record(state.panel.units, then.readings)
-    stood = standing_failures(told, repaired, day, share).any  # a failure nobody repaired comes again of itself
+    stray = stray_share(courses_of(told, mended(state.panel.units, then.repairs), day, share))
+    stood = standing_failures(told, repaired, day, share, stray).any  # a failure nobody repaired comes again of itself
     telling = telling[~stood[telling]]
     was, now, later = ([part[:, telling] for part in parts] for parts in starts)
     failed = [_by_need(before, depot[telling], a, b) for a, b in zip(was, now, strict=True)]
@@ -282,20 +328,59 @@ def learn_needs(
     log_weight = np.tile(prior, (n, 1, 1, 1))
     counts, seen = np.zeros(n, dtype=np.int64), np.zeros(n, dtype=np.int64)
     failed = no_starts_on_record(tables.repairs, tables.readings)
-    used: list[tuple[Look, npt.NDArray[np.bool_]]] = []
+    used: list[tuple[Look, Came]] = []
+    stray = OUTCOMES.stray_share
     if len(failed):
-        when, names = days_since_epoch(failed["date"]), failed["unit"].astype(str).to_numpy()
+        made = list(looks_at(tables, panel, day, grids, {} if looks is None else looks))
         left = pd.Series(left_d(tables.units), index=tables.units["unit"].astype(str))
-        for look in looks_at(tables, panel, day, grids, {} if looks is None else looks):
-            happened = np.isin(look.units, names[(when >= look.day) & (when < look.day + LEARNING.span_d)])
+        recorded = made[-1].recorded if made else LEARNING.recorded_share
+        starts = starts_on_record(tables.units, tables.readings)
+        courses = courses_of(starts, mended(tables.units, tables.repairs), day, recorded)
+        stray = stray_share(courses)
+        names = tables.units["unit"].astype(str).to_numpy(dtype=object)
+        for look, came in zip(made, _came(made, failed, courses, names, stray), strict=True):
             # it was not there to fail, on the window's last day at the latest
             gone = left.reindex(look.units).to_numpy() < look.day + LEARNING.span_d - 1
-            look = look.without(gone & ~happened)
-            used.append((look, happened))
-            log_weight += LEARNING.learning_counts * look.evidence(happened, n)
-            counts += np.bincount(look.group[happened], minlength=n)
+            look = look.without(gone & ~came.happened)
+            used.append((look, came))
+            log_weight += LEARNING.learning_counts * look.evidence(came, n)
+            real = came.happened & ((came.stray == 0.0) | (stray < (1.0 - stray) * came.telling))
+            counts += np.bincount(look.group[real], minlength=n)
             seen += np.bincount(look.group[look.read], minlength=n)
-    return _summary(log_weight, grids, counts, seen, used, panel.groups, coldest_months(tables, panel))
+    return _summary(log_weight, grids, counts, seen, used, panel.groups, coldest_months(tables, panel), stray)
+
+
+def _came(
+    looks: list[Look], failed: pd.DataFrame, courses: list[Course], names: npt.NDArray[np.object_], share: float
+) -> list[Came]:
+    """What came in the window of each look; failed: of :func:`no_starts_on_record`; courses: of all failures, of vehicles `names`;
+    share: of failures without a repair, those that had nothing to do with the circuit."""
+    when, who = days_since_epoch(failed["date"]), failed["unit"].astype(str).to_numpy(dtype=object)
+    unanswered = [one for one in courses if not one.answered]
+    rows = [
+        (names[one.unit], day, tells)
+        for one in unanswered
+        for day, tells in zip(one.day, one.telling(share), strict=True)
+    ]
+    own = pd.DataFrame(rows, columns=["unit", "day", "telling"])
+    own["stray"] = share / (share + (1.0 - share) * own["telling"])
+    windows, answered = [], set(zip(who, np.floor(when), strict=True)) - set(zip(own["unit"], own["day"], strict=True))
+    found = []
+    for look in looks:
+        here = (when >= look.day) & (when < look.day + LEARNING.span_d)
+        windows.append(
+            own[(own["day"] >= look.day) & (own["day"] < look.day + LEARNING.span_d) & own["unit"].isin(look.units)]
+        )
+        found.append(
+            (np.isin(look.units, who[here]), {u for u, d in answered if look.day <= d < look.day + LEARNING.span_d})
+        )
+    rate = sum(float(one["stray"].sum()) for one in windows) / max(sum(len(look.read) for look in looks), 1)
+    out = []
+    for look, one, (happened, also) in zip(looks, windows, found, strict=True):
+        most = one.groupby("unit")["telling"].max().reindex(look.units)
+        alone = most.notna().to_numpy() & ~np.isin(look.units, [*also])
+        out.append(Came(happened, np.where(alone, rate, 0.0), np.where(alone, most.to_numpy(np.float64), 1.0)))
+    return out
 
 
 def coldest_months(tables: FleetTables, panel: Panel) -> Floats:
@@ -356,9 +441,10 @@ def _summary(
     grids: Grids,
     counts: npt.NDArray[np.int64],
     seen: npt.NDArray[np.int64],
-    used: list[tuple[Look, npt.NDArray[np.bool_]]],
+    used: list[tuple[Look, Came]],
     groups: tuple[str, ...],
     cold_c: Floats,
+    stray: float,
 ) -> LearnedNeeds:
     """Posterior mean and standard deviation of each need."""
     n = len(log_weight)
@@ -373,27 +459,28 @@ def _summary(
             sd[g, k] = float(np.sqrt((marginal * (grid - mean[g, k]) ** 2).sum()))
     recorded = used[-1][0].recorded if used else LEARNING.recorded_share
     offset, slope = calibration(*looked_at(weights, used[-LEARNING.calibration_looks :]), recorded)
-    return LearnedNeeds(mean, sd, offset, slope, counts, seen, recorded, weights, grids, groups, cold_c)
+    return LearnedNeeds(mean, sd, offset, slope, counts, seen, recorded, weights, grids, groups, cold_c, stray)
 
 
-def looked_at(weights: Floats, used: list[tuple[Look, npt.NDArray[np.bool_]]]) -> tuple[Floats, npt.NDArray[np.bool_]]:
-    """Probabilities of all looks, averaged over the posterior of the needs (G, S, V, C), and what happened."""
-    p, y = [np.zeros(0)], [np.zeros(0, dtype=bool)]
-    for look, happened in used:
+def looked_at(weights: Floats, used: list[tuple[Look, Came]]) -> tuple[Floats, Floats]:
+    """Probabilities of all looks, averaged over the posterior of the needs (G, S, V, C), and what came: 0, 1, or in between where it
+    may have had nothing to do with the circuit."""
+    p, y = [np.zeros(0)], [np.zeros(0)]
+    for look, came in used:
         own = np.zeros(len(look.group))
         for g in range(len(weights)):
             mine = look.group[look.telling] == g
             own[look.telling[mine]] = np.tensordot(weights[g], look.probability[..., mine].mean(axis=0), axes=3)
         p.append(own[look.read])
-        y.append(happened[look.read])
+        y.append(came.real(look.recorded * own[look.read], look.read))
     return np.concatenate(p), np.concatenate(y)
 
 
-def calibration(p: Floats, happened: npt.NDArray[np.bool_], recorded_share: float) -> tuple[float, float]:
+def calibration(p: Floats, happened: Floats | npt.NDArray[np.bool_], recorded_share: float) -> tuple[float, float]:
     """Offset and slope of logit p' = offset + slope * logit p, held near (0, 1) by a prior that counts as data.
 
     Platt's method with a Gaussian prior, by Fisher scoring, for no-starts of which `recorded_share` are on record;
-    p (N,), happened (N,) as recorded.
+    p (N,), happened (N,) as recorded, between 0 and 1 where it may have been none.
     """
     x = logit(p)
     beta, start = np.array([0.0, 1.0]), np.array([0.0, 1.0])

@@ -112,11 +112,14 @@ def look_ahead(state: FleetState, learned: LearnedNeeds, season: Season, told: F
     weight, lost = not_failed(failed, state.day - state.last_day, learned.recorded, state.weight)
     starts = starts_on_record(state.panel.units, told.readings)
     repaired = last_repair(state.panel.units, told.repairs, state.resets.day)
-    failures = standing_failures(starts, repaired, state.day, learned.recorded)
-    weight = np.where(failures.any[:, None], state.weight, weight)  # it did fail, and stands as it failed
+    failures = standing_failures(starts, repaired, state.day, learned.recorded, learned.stray)
+    survived = np.maximum(1.0 - failed, LEARNING.least_alive)
+    # as it failed, it stands as it failed, or something else than its circuit failed
+    weight = np.where(failures.circuits[:, None] > 0.0, state.weight, weight)
     usual_c = season.usual_c[depot]
     span = (state.day - LEARNING.survival_d, state.day)
-    likely, fits = outcome_weight(starts, failures, repaired, (coldest[0], coldest[1]), usual_c, span, weight)
+    ends = (coldest[0], coldest[1])
+    likely, fits = outcome_weight(starts, failures, repaired, ends, usual_c, span, weight, survived)
     alive, failures = weight * likely, explained(failures, fits, usual_c)
     renewed = np.where(failures.any, 0.0, lost / (alive.mean(axis=-1) + lost))
     alive = alive * came_through(state, learned, laws, season, depot)

@@ -251,8 +251,17 @@ class Outcomes:
     unknown_sd_k: float = stated(6.0, "K", 4.0, 8.0, "temperature of a start that nobody wrote down, about its season; our choice")
     slow_above_k: float = stated(8.0, "K", 5.0, 12.0, "above the coldest start within which a slow start happens; our choice")
     stands_d: float = stated(120.0, "d", 60.0, 180.0, "a failure nobody repaired is on the list for so long at most; our choice: a winter")
-    as_cold_starts: int = stated(3, "starts", 2, 6, "since, as cold as the failure, take it off the list; our choice")
-    gone_share: float = stated(0.3, "1", 0.15, 0.6, "of failures without a repair, those that never come again, each on its own; our choice")
+    stray_share: float = stated(0.3, "1", 0.15, 0.6,
+        "of failures without a repair, those that had nothing to do with the starting circuit, before the fleet's own show it; our choice")
+    stray_counts: float = stated(5.0, "failures", 3.0, 10.0, "of its own that this counts as much as; our choice")
+    again_times: float = stated(20.0, "times", 5.0, 60.0,
+        "as likely as another stray failure is the next one of a fault that stands: `again_per_day` beside a stray one a year; our choice, which "
+        "matters to vehicles that fail again")
+    answered_d: float = stated(30.0, "d", 14.0, 60.0, "a repair so soon after a failure was for it; our choice, which matters to late repairs")
+    passes: float = stated(0.5, "1", 0.3, 0.7, "of starts as cold, those that a fault which stopped one lets pass; our choice")
+    leads: float = stated(0.2, "1", 0.1, 0.3,
+        "a failure leads the list while its fault is more probably there than this; our choice: rather four looks for nothing than one "
+        "vehicle that fails again")
     worn_counts: float = stated(10.0, "times", 5.0, 20.0,
         "as likely as a sound one is a part that surely wears behind a failure that readings do not explain; our choice")
     again_per_day: float = stated(0.05, "1/d", 0.025, 0.1, "rate at which a fault that stopped a start and stands stops the next; our choice")

@@ -15,6 +15,7 @@ from analysis.arrays import Rows
 from analysis.readings.choices import LIKELY_PARTS, OUTCOMES
 from analysis.readings.panel import RAN_FREE, Bools, Floats, Ints, Reals, days_since_epoch
 from analysis.readings.renewals import PARTS
+from analysis.readings.strays import Course, courses
 
 FAILED: Final = ("no_start", "no_click", "click", "chatter", RAN_FREE)
 """Outcomes that are failures of the starting system; `cranks_only` is not: it cranks, fuel or spark is missing."""
@@ -23,7 +24,7 @@ UNTURNED: Final = tuple(outcome for outcome in FAILED if outcome != "no_start")
 
 
 @dataclass(frozen=True)
-class Starts:
+class Starts(Rows):
     """Starts with a known outcome, S of them by vehicle and time.
 
     unit: (S,) row of the vehicle; day: (S,) days since 1970; kind: (S,) outcome; temperature_c: (S,), NaN for unknown.
@@ -46,8 +47,9 @@ class Failures(Rows):
 
     count: how many on record since the last repair, 0 for none; last_day: day of the latest [d since 1970], NaN for none;
     kind: its outcome, "" for none; temperature_c: of the warmest of them, NaN where none was written down;
-    stands: probability that the fault is still there; unexplained: probability that it is one that the readings do not
-    show, 0 where none failed; cold_c: as temperature_c, the season's usual low where none was written down.
+    stands: probability that the fault is still there; circuits: the same if nobody mended it without a record, 0 where none failed
+    of late, of vehicles too whose failure no longer leads the list; unexplained: probability that it is one that the readings do
+    not show, 0 where none failed; cold_c: as temperature_c, the season's usual low where none was written down.
     """
 
     count: Ints
@@ -55,6 +57,7 @@ class Failures(Rows):
     kind: npt.NDArray[np.object_]
     temperature_c: Floats
     stands: Floats
+    circuits: Floats
     unexplained: Floats
     cold_c: Floats
 
@@ -65,7 +68,7 @@ class Failures(Rows):
 
     @property
     def any(self) -> Bools:
-        """(U,) whether a failure stands."""
+        """(U,) whether a failure leads the list."""
         return self.count > 0
 
 
@@ -115,30 +118,33 @@ def last_repair(units: pd.DataFrame, repairs: pd.DataFrame, found_day: Floats) -
     return np.asarray(np.maximum(day, found_day.max(axis=0, initial=-np.inf)))
 
 
-def standing_failures(starts: Starts, repaired: Floats, today: float, recorded: float) -> Failures:
+def courses_of(starts: Starts, repairs: tuple[Ints, Floats], today: float, recorded: float) -> list[Course]:
+    """:func:`analysis.readings.strays.courses` of starts on record."""
+    started = starts.kind.astype(str) == "started"
+    return courses(starts.unit, starts.day, starts.failed, started, starts.temperature_c, repairs, today, recorded)
+
+
+def standing_failures(starts: Starts, repaired: Floats, today: float, recorded: float, stray: float) -> Failures:
     """Failures of U vehicles that no repair has followed, at the start of a day [d since 1970].
 
-    repaired: (U,) of :func:`last_repair`; recorded: share of no-starts that are recorded.  A repair on the day of the
-    failure follows it.
+    repaired: (U,) of :func:`last_repair`; recorded: share of no-starts that are recorded; stray: share of failures without a repair
+    that had nothing to do with the circuit.  A repair on the day of the failure follows it.
     """
     n = len(repaired)
     count, last = np.zeros(n, dtype=np.int64), np.full(n, np.nan)
-    kind, warmest = np.full(n, "", dtype=object), np.full(n, np.nan)
-    counts = starts.failed & (np.floor(starts.day) > repaired[starts.unit]) & (starts.day >= today - OUTCOMES.stands_d)
-    for s in np.flatnonzero(counts):  # in order of time within a vehicle
+    kind, warmest, stands, circuits = np.full(n, "", dtype=object), np.full(n, np.nan), np.zeros(n), np.zeros(n)
+    since = (np.floor(starts.day) > repaired[starts.unit]) & (starts.day >= today - OUTCOMES.stands_d)
+    none = np.zeros(0, dtype=np.int64), np.zeros(0)
+    for one in courses_of(starts.of(since), none, today, recorded):
+        stands[one.unit], circuits[one.unit] = one.stands(stray)
+    leads = stands > OUTCOMES.leads
+    stands[~leads] = 0.0
+    for s in np.flatnonzero(starts.failed & since & leads[starts.unit]):  # in order of time within a vehicle
         u = starts.unit[s]
         count[u] += 1
         last[u], kind[u] = starts.day[s], starts.kind[s]
         warmest[u] = np.fmax(warmest[u], starts.temperature_c[s])
-    since = np.isin(starts.kind.astype(str), ("started",)) & (starts.day > last[starts.unit])
-    since &= starts.temperature_c <= np.where(np.isfinite(warmest), warmest, np.inf)[starts.unit] + OUTCOMES.sd_k
-    as_cold = np.bincount(starts.unit[since], minlength=n)
-    over = as_cold >= OUTCOMES.as_cold_starts
-    count[over], last[over], kind[over], warmest[over] = 0, np.nan, "", np.nan
-    left = OUTCOMES.gone_share ** count.astype(np.float64)
-    quiet = np.exp(-OUTCOMES.again_per_day * recorded * np.nan_to_num(today - last))
-    stands = np.where(count > 0, (1.0 - left) * quiet / ((1.0 - left) * quiet + left), 0.0)
-    return Failures(count, last, kind, warmest, stands, np.where(count > 0, 1.0, 0.0), warmest)
+    return Failures(count, last, kind, warmest, stands, circuits, np.where(count > 0, 1.0, 0.0), warmest)
 
 
 def explained(failures: Failures, fits: Floats, season_c: Floats) -> Failures:
@@ -159,12 +165,14 @@ def outcome_weight(
     season_c: Floats,
     span_d: tuple[float, float],
     alive: Reals | None = None,
+    survived: Reals | None = None,
 ) -> tuple[Floats, Floats]:
     """(U, K) likelihood of the outcomes on record for every draw, 1 where there are none, and (U,) share of the draws, weighted as
     before, that would have failed where the vehicle did.
 
     coldest: (U, K) coldest start [degC] at the start and at the end of the span; span_d: its days [d since 1970];
-    alive: (U, K) weights before; season_c: (U,) usual low, for starts whose temperature nobody wrote down; repaired: (U,), starts before it say
+    alive: (U, K) weights before; survived: (U, K) likelihood of a failure that had nothing to do with the circuit, 1 by default: that
+    nothing else stopped it; season_c: (U,) usual low, for starts whose temperature nobody wrote down; repaired: (U,), starts before it say
     nothing of the parts now fitted.  Starts of one vehicle share their errors, so of each kind the most telling one
     counts: the warmest failure, the coldest start, the latest slow one.
     """
@@ -180,7 +188,7 @@ def outcome_weight(
     too_cold, slowed = scipy.special.ndtr(above / sd), scipy.special.ndtr((above + OUTCOMES.slow_above_k) / sd)
     known_cause = 1.0 - OUTCOMES.unexplained
     kinds = (
-        (starts.failed & now_fitted & failures.any[starts.unit], -temperature, too_cold),
+        (starts.failed & now_fitted & (failures.circuits[starts.unit] > 0.0), -temperature, too_cold),
         (recent & (starts.kind == "started"), temperature, 1.0 - too_cold),
         (recent & (starts.kind == "slow"), -starts.day, slowed * (1.0 - too_cold)),
     )
@@ -191,6 +199,9 @@ def outcome_weight(
         at = starts.unit[rows]
         if fits is too_cold:
             fits_failure[at] = (before[at] * fits[rows]).sum(axis=1) / before[at].sum(axis=1)
+            circuits, other = failures.circuits[at, None], 1.0 if survived is None else survived[at]
+            weight[at] *= circuits * (OUTCOMES.unexplained + known_cause * fits[rows]) + (1.0 - circuits) * other
+            continue
         weight[at] *= OUTCOMES.unexplained + known_cause * fits[rows]
     return weight, fits_failure
 

@@ -54,13 +54,15 @@ _Row = tuple[str, float, float, str, float]
 
 
 def need_rows(learned: LearnedNeeds, group: int) -> list[_Row]:
-    """What a start needs, and how many repairs are recorded."""
+    """What a start needs, how many repairs are recorded, and how many failures were none of the circuit's."""
     names = (("least cranking speed", "rpm"), ("least supply", "V per 12 V"), ("least coil volts", "V per 12 V"))
     rows = [
         (quantity, float(learned.needs[group, k]), float(learned.se[group, k]), unit, np.nan)
         for k, (quantity, unit) in enumerate(names)
     ]
-    return [*rows, ("share of repairs that are recorded", float(learned.recorded), np.nan, "1", np.nan)]
+    stray = "share of failed starts without a repair that were none of the circuit's"
+    shares = (("share of repairs that are recorded", learned.recorded), (stray, learned.stray))
+    return [*rows, *((quantity, float(share), np.nan, "1", np.nan) for quantity, share in shares)]
 
 
 def law_rows(laws: ClassLaws, group: int) -> list[_Row]:

@@ -216,6 +216,8 @@ def why_gone(
     looked = mine[mine["kind"] == "nothing_found"]
     if len(looked):
         return list_words.LOOKED_ON.format(day=_short(looked.iloc[-1]["at"]))
+    if row.get("failed_on") and not now.get("failed_starts"):
+        return list_words.NOT_AGAIN.format(day=_short(pd.Timestamp(str(row["failed_on"]))))
     was, is_now = float(row["no_start_probability"]), float(now["no_start_probability"])
     fell = was > is_now and percent(was) != percent(is_now)
     change = (list_words.FELL if fell else list_words.BELOW).format(then=percent(was), now=percent(is_now))
