@@ -111,6 +111,14 @@ def test_a_starter_that_ran_free_holds_no_engine_s_load() -> None:
     assert np.isfinite(panel.measured["rest_v"]).sum() == 3
 
 
+def test_a_starter_that_drew_nothing_holds_no_load_and_nothing_to_divide_by() -> None:
+    """Worked by hand: nil amps, 25.1 V, 0.02 V over the contacts: the amps, what was read with them and the drops are none."""
+    told = readings([("A", "2022-03-01T08:00", 0.0), ("A", "2022-01-01T08:00", 140.0)])
+    panel = make_panel(UNITS, told.assign(rest_v=25.3, crank_min_v=25.1, drop_contacts_v=0.02))
+    for name, value in (("crank_a", 140.0), ("crank_min_v", 25.1), ("drop_contacts_v", 0.02), ("rest_v", 25.3)):
+        np.testing.assert_array_equal(panel.measured[name][0], [value, 25.3 if name == "rest_v" else np.nan])
+
+
 def test_missing_doubt_is_no_doubt_and_unknown_names_are_passed_over() -> None:
     """NaN in `doubtful`, or a column the analysis does not use, takes nothing out."""
     frame = readings(ROWS).assign(doubtful=pd.Series([None, "odometer_km", ""], dtype="str"))

@@ -449,12 +449,18 @@ def row_quantile(values: Floats, q: float) -> Floats:
 
 
 def turning_the_engine(readings: pd.DataFrame) -> dict[str, Floats]:
-    """:func:`trusted_values` without those of a starter that ran without the engine: they hold no engine's load."""
+    """:func:`trusted_values` without those of a starter that ran without the engine, and of one that drew nothing: they hold no
+    engine's load, and no amps that volts could be divided by."""
     out = trusted_values(readings)
-    if "outcome" in readings and (free := (readings["outcome"] == RAN_FREE).to_numpy(bool, na_value=False)).any():
-        for name in ("crank_a", "crank_min_v", "crank_at_most_v", "crank_rpm", "crank_s"):
-            if name in out:
-                out[name] = np.where(free, np.nan, out[name])
+    idle = out["crank_a"] <= 0.0
+    free = np.zeros(len(readings), dtype=bool)
+    if "outcome" in readings:
+        free = (readings["outcome"] == RAN_FREE).to_numpy(bool, na_value=False)
+    for name in ("crank_a", "crank_min_v", "crank_at_most_v", "crank_rpm", "crank_s"):
+        if name in out:
+            out[name] = np.where(free | idle, np.nan, out[name])
+    for name in ("drop_positive_v", "drop_ground_v", "drop_contacts_v"):
+        out[name] = np.where(idle, np.nan, out[name])
     return out
 
 
