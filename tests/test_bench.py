@@ -23,6 +23,7 @@ from analysis.circuit.limit_book import LimitBook, limits_from_mapping
 from analysis.circuit.limits import LIMIT_KEYS, SYSTEM_VOLTAGES, default_limits
 from analysis.readings.class_laws import estimate_laws
 from analysis.readings.panel import FleetTables, days_since_epoch, make_panel, without_slips
+from dashboard.words.finding_words import finding_sentence
 
 AT = pd.Timestamp("2025-11-20T09:00")
 PRINTED = LimitBook()
@@ -63,7 +64,7 @@ def judged(case: Case, expected: Expected, book: LimitBook = PRINTED) -> Reading
 def test_bench(case: Case, expected: dict[str, Expected]) -> None:
     found = judged(case, expected[case.build]).findings
     said = [finding.segment for finding in found]
-    rows = [f"{finding.row}: {finding.sentence}" for finding in found]
+    rows = [f"{finding.row}: {finding_sentence(finding)}" for finding in found]
     assert (said[0] if said else "none") in case.first, (rows, case.source)
     assert not set(said) & set(case.never), (rows, case.source)
 
@@ -105,5 +106,7 @@ def test_sound_starts_in_any_weather_name_no_part(starts: int, expected: dict[st
         }
         case = Case("sound", name, float(rng.uniform(-28.0, 30.0)), ("none",), (), "own model", parts=parts)
         factors = {n: times(1.0 + sd * float(rng.standard_normal())) for n, sd in SCATTER.items()}
-        named += [finding.sentence for finding in judged(replace(case, shown=factors), expected[name]).findings]
+        named += [
+            finding_sentence(finding) for finding in judged(replace(case, shown=factors), expected[name]).findings
+        ]
     assert len(named) <= 1, named

@@ -16,7 +16,6 @@ from sqlite_utils import Database
 from test_one_reading import fitting, take
 
 from analysis.bay.choices import EXPECTING
-from analysis.bay.decision_table import FILLS, MISSING_WORDS, TABLE
 from analysis.bay.findings import locate_segment
 from analysis.bay.next_measurement import made_already
 from analysis.readings.observe import GROUND
@@ -263,16 +262,9 @@ def test_a_reading_taken_for_an_advice_answers_it() -> None:
 def test_a_reading_that_holds_the_test_is_not_followed_by_it() -> None:
     """Coil amps of 1 A call for the control circuit drop; 0.4 V of it are measured already."""
     low = {"coil_a": 1.0}
-    assert [f.next_measurement for f in locate_segment(low)] == ["control circuit drop while cranking"]
-    assert [f.next_measurement for f in locate_segment(low | {"drop_control_v": 0.4})] == [""]
+    assert [f.following for f in locate_segment(low)] == ["drop_control_v"]
+    assert [f.following for f in locate_segment(low | {"drop_control_v": 0.4})] == [""]
     amps = {"crank_a": 60.0, "usual_crank_a": 150.0, "drop_contacts_v": 0.1}
-    assert [f.next_measurement for f in locate_segment(amps)] == [
-        "voltage drop of the positive cable, then voltage drop of the ground path"
+    assert [(f.following, f.left) for f in locate_segment(amps)] == [
+        ("three_drops", ("drop_positive_v", "drop_ground_v"))
     ]
-
-
-def test_every_next_measurement_that_has_columns_is_one_of_the_table() -> None:
-    asked = {row.next_measurement for row in TABLE}
-    assert set(FILLS) <= asked
-    several = {name for names in FILLS.values() if len(names) > 1 for name in names}
-    assert several <= set(MISSING_WORDS)

@@ -13,6 +13,7 @@ from analysis.bay.findings import locate_segment
 from analysis.bay.not_turned import asked_after
 from analysis.circuit.limits import default_limits
 from dashboard.words import list_row, safety
+from dashboard.words.next_words import next_measurement
 
 LIMITS = {"A": default_limits(12)}
 SUSPECTED = {
@@ -37,8 +38,8 @@ STARTED = {"outcome": "started", "rest_v": 12.7, "crank_min_v": 10.4, "crank_a":
 @pytest.mark.parametrize("outcome", ["click", "no_click", "chatter", "spins"])
 def test_list_and_bay_ask_for_the_same_of_an_engine_that_stands(outcome: str) -> None:
     for held in ({}, {"rest_v": 12.6}, {"rest_v": 11.8}):
-        asked = asked_after(readings(STARTED, {"outcome": outcome, **held}), LIMITS)["A"]
-        said = [f.next_measurement for f in locate_segment({"outcome": outcome, **held}) if f.next_measurement]
+        asked = next_measurement(asked_after(readings(STARTED, {"outcome": outcome, **held}), LIMITS)["A"])
+        said = [next_measurement(f) for f in locate_segment({"outcome": outcome, **held}) if f.following]
         assert asked == said[0]
         assert "while cranking" not in asked or outcome == "spins" or asked.startswith("charge")
 
@@ -78,13 +79,16 @@ def test_nobody_is_sent_to_try_a_locked_engine_once_more() -> None:
 
 def test_what_was_read_at_the_click_is_not_asked_for_again() -> None:
     dead = {"outcome": "click", "rest_v": 12.6, "crank_min_v": 12.5, "crank_a": 4.0}
-    assert asked_after(readings(dead), LIMITS)["A"] == "the three drops of the power side with the key held at crank"
+    assert (
+        next_measurement(asked_after(readings(dead), LIMITS)["A"])
+        == "the three drops of the power side with the key held at crank"
+    )
     doubted = {**dead, "rest_v": 1.26, "doubtful": "rest_v"}
-    assert "rest voltage" in asked_after(readings(doubted), LIMITS)["A"]
+    assert "rest voltage" in next_measurement(asked_after(readings(doubted), LIMITS)["A"])
 
 
 def test_a_battery_that_is_charged_first_should_turn_it_afterwards() -> None:
-    asked = asked_after(readings({"outcome": "click", "rest_v": 11.9}), LIMITS)["A"]
+    asked = next_measurement(asked_after(readings({"outcome": "click", "rest_v": 11.9}), LIMITS)["A"])
     assert asked.startswith("charge fully")
     assert asked.endswith("volts while cranking")
 
@@ -101,7 +105,7 @@ def test_where_enough_is_known_nothing_more_is_measured() -> None:
     unit = SUSPECTED | {"part": "battery"}
     charged = {"A": 0.0}
     assert list_row.next_tests([unit], {"A": [battery]}, discharged=charged)["A"] is None
-    asked = {"A": "rest voltage"}
+    asked = asked_after(readings({"outcome": "click"}), LIMITS)
     assert list_row.next_tests([unit], {"A": [battery]}, discharged=charged, not_turned=asked)["A"] is None
 
 

@@ -31,6 +31,8 @@ from analysis.circuit.temperature import BATTERY_LAW
 from dashboard.files import reading_json
 from dashboard.files.pieces import LONGEST_LINE
 from dashboard.words import reading_sheet
+from dashboard.words.finding_words import finding_sentence
+from dashboard.words.next_words import next_measurement
 
 UNIT = {"unit": "A", "vehicle_class": "van", "system_v": 12, "fuel": "diesel", "cylinders": 4.0}
 EXPECTED = Expected(STATE, SPREAD, STATE, Inrush(), BATTERY_LAW, 7, frozenset(), 12.0)
@@ -119,9 +121,9 @@ def test_what_points_to_a_fault_is_not_said_to_be_like_the_readings_before() -> 
 def test_only_amps_tell_degrees_of_the_other_unit_from_a_weak_battery() -> None:
     """14 °F are -10 °C, where an engine takes more amps than at 14 °C; a weak battery shows the low volts and speed, never the amps."""
     cold = fitting(-10.0) | {"temperature_c": 14.0, "outcome": "slow"}
-    assert [f.row for f in take(cold).findings][:1] == ["temperature in other degrees"]
+    assert [f.row for f in take(cold).findings][:1] == ["temperature_in_other_degrees"]
     del cold["crank_a"], cold["peak_a"]
-    assert "temperature in other degrees" not in [f.row for f in take(cold).findings]
+    assert "temperature_in_other_degrees" not in [f.row for f in take(cold).findings]
 
 
 @pytest.mark.parametrize("kept", [tuple(MEASURED), ("crank_a", "crank_rpm"), ("rest_v", "crank_min_v", "crank_a")])
@@ -130,7 +132,7 @@ def test_a_cold_start_without_a_temperature_blames_no_part(kept: tuple[str, ...]
     cold = fitting(-18.0)
     read = {"taken_at": cold["taken_at"], "outcome": "started", **{name: cold[name] for name in kept}}
     found = take(read).findings
-    assert [f.row for f in found] == ["temperature not noted, and the cold explains it"], found
+    assert [f.row for f in found] == ["temperature_not_noted_and_the_cold_explains_it"], found
     assert take({**read, "temperature_c": -18.0}).findings == ()
     warm = take({**read, "temperature_c": 30.0}).findings
     assert {f.segment for f in warm} & {"engine_drag", "starter_or_drag", "battery"}
@@ -188,7 +190,7 @@ def test_no_reading_is_like_earlier_ones_that_its_finding_rests_on() -> None:
     """BCI rest-voltage table: 12.40 V are about 70 % charged, and a vehicle that rested at 12.65 V before has lost a quarter."""
     check = take({"rest_v": 12.40, "temperature_c": 10.0})
     (finding,) = check.findings
-    assert finding.row == "battery lost charge"
+    assert finding.row == "battery_lost_charge"
     assert check.against.compared == 1
     assert not check.against.moved
     assert reading_sheet.against_words(check) == ""
@@ -211,7 +213,7 @@ def test_a_drop_within_its_limit_that_has_trebled_is_named() -> None:
     assert 0.1 < trebled["drop_ground_v"] < 0.2, "within the printed 0.2 V"
     found = take(trebled, good).findings
     assert [f.segment for f in found] == ["ground_path"]
-    assert "within its limit and 3.0 times" in found[0].sentence
+    assert "within its limit and 3.0 times" in finding_sentence(found[0])
     assert take(warm | {"drop_ground_v": 2.0 * warm["drop_ground_v"]}, good).findings == ()
     assert take(trebled, replace(good, earlier=2)).findings == ()
 
@@ -335,7 +337,7 @@ def test_a_reading_in_ice_blames_no_battery_for_it() -> None:
     value, se, expected = value_of(check, "battery")
     assert abs(value - expected) < 1.5 * se
     assert check.closure.closes
-    assert not [f for f in check.findings if f.segment == "battery" and "charge" not in f.sentence]
+    assert not [f for f in check.findings if f.segment == "battery" and "charge" not in finding_sentence(f)]
     full = np.ravel(predicted_measurements(replace(STATE, battery_mohm=3.6 * STATE.battery_mohm), -20.0))
     assert not take({**reading, **dict(zip(MEASURED, map(float, full), strict=True))}).closure.closes
 
@@ -360,7 +362,7 @@ def test_rest_volts_that_were_set_aside_are_not_said_to_be_unmeasured() -> None:
     assert "Rest volts 12.60 V were set aside, because they go with one battery of a pair, not with 24 V" in said
     assert "Rest voltage, 12.6 V, goes with one battery of the pair" in said
     assert "the volts while cranking were set aside" in said
-    assert "across both batteries" in check.findings[0].next_measurement
+    assert "across both batteries" in next_measurement(check.findings[0])
     for wrong in (
         "ot measured: a discharged",
         "olts were not measured",
@@ -506,11 +508,11 @@ def test_the_decision_table_knows_the_vehicle_s_voltage_class_and_simple_tests()
     volts = {k: 2 * v if k.endswith("_v") else v for k, v in fitting().items()}
     truck = Expected(STATE, SPREAD, STATE, Inrush(), BATTERY_LAW, 7, frozenset(), 24.0)
     calm = take({**volts, "drop_ground_v": 0.3}, truck, {**UNIT, "system_v": 24})
-    assert "ground path drop high" not in [f.row for f in calm.findings]
-    assert "jumper cranks" in [f.row for f in take({**fitting(), "jumper_start": "cranks"}).findings]
+    assert "ground_path_drop_high" not in [f.row for f in calm.findings]
+    assert "jumper_cranks" in [f.row for f in take({**fitting(), "jumper_start": "cranks"}).findings]
     alone = ("temperature_c", "taken_at")
     high = take({n: v for n, v in fitting().items() if n in alone} | {"crank_a": 300.0})
-    assert "high amps, inrush or speed unknown" in [f.row for f in high.findings], (
+    assert "high_amps_inrush_or_speed_unknown" in [f.row for f in high.findings], (
         "above a third more than the class's 180 A"
     )
 

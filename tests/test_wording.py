@@ -26,6 +26,7 @@ from analysis.worklist.assess import Assessment
 from dashboard.cli.tables import start_words
 from dashboard.words import fleet_words, reasons
 from dashboard.words import list_row as wording
+from dashboard.words.finding_words import finding_sentence
 from dashboard.words.plain_text import cold_words
 from ingest.fields import OUTCOMES
 
@@ -125,7 +126,7 @@ def test_a_value_and_its_limit_never_look_alike() -> None:
     judged = {"check": "ground drop", "value": 0.2, "value_unit": "V", "verdict": "act", "limit": 0.1996, "margin": -0.0004,
               "words": "at most", "source": "x"}  # fmt: skip
     assert "Ground drop 0.2000 V: act, 0.0004 V outside" in verdict_sentence(judged)
-    found = locate_segment({"drop_ground_v": 0.203})[0].sentence
+    found = finding_sentence(locate_segment({"drop_ground_v": 0.203})[0])
     assert "0.203 V, above 0.200 V" in found
 
 

@@ -15,6 +15,11 @@ from pathlib import Path
 
 import pytest
 
+from analysis.bay.decision_table import FILLS, TABLE
+from analysis.bay.findings import TELLING
+from dashboard.words.finding_words import SENTENCES
+from dashboard.words.next_words import ASKED, NEXT
+
 DASHBOARD = Path(__file__).resolve().parents[1] / "dashboard"
 ROOMS = ("screens", "charts", "files", "cli")
 HELP = ("cli/parser.py", "cli/options.py", "cli/entry.py", "cli/commands/screens.py")
@@ -125,8 +130,7 @@ def test_what_is_read_is_not_written_where_it_is_shown(room: str) -> None:
 
 ANALYSIS = DASHBOARD.parent / "analysis"
 WITH_THEIR_RULE = {
-    "bay/boundaries.py", "bay/decision_table.py", "bay/findings.py", "bay/next_measurement.py", "bay/one_reading.py", "bay/rows_alone.py",
-    "bay/rows_believable.py", "bay/rows_control.py", "bay/rows_power.py", "bay/verdict.py", "bay/where_volts_go.py",
+    "bay/next_measurement.py", "bay/one_reading.py", "bay/verdict.py", "bay/where_volts_go.py",
     "backtest/history.py", "backtest/reliability.py", "backtest/report.py", "circuit/limit_book.py", "circuit/limits.py",
     "circuit/load.py", "circuit/resistances.py", "plan/candidates.py", "plan/inputs.py", "plan/replacement_plan.py", "plan/rules.py",
     "plan/visit_costs.py", "readings/bays.py", "wear/lives.py", "worklist/class_table.py",
@@ -138,7 +142,10 @@ FEW_WORDS = 4  # so many in a row are a text; our choice
 def test_below_the_words_a_text_stands_with_its_rule_only() -> None:
     holding = set()
     for path in sorted(ANALYSIS.rglob("*.py")):
-        if path.name != "choices.py":  # what was chosen, each with its source
+        if path.name not in (
+            "choices.py",
+            "sources.py",
+        ):  # what was chosen, each with its source; where rules come from
             texts = (line.split(": ", 1)[1] for line in written_where_shown(path.read_text(encoding="utf-8")))
             if any(len(text.split()) >= FEW_WORDS for text in texts):
                 holding.add(str(path.relative_to(ANALYSIS)))
@@ -214,6 +221,15 @@ def test_each_sentence_gets_what_it_names() -> None:
                 assert fields == given, f"{path.name}: {node.attr} names {fields}, gets {given}"
                 looked += 1
     assert looked > 100
+
+
+def test_every_row_and_every_next_measurement_has_its_words_and_no_words_are_left_over() -> None:
+    """Analysis gives keys and figures; that each sentence gets its figures, `test_segments` holds, row by row."""
+    assert set(SENTENCES) == {row.name for row in TABLE}
+    assert set(NEXT) == {row.following for row in TABLE} - {""}
+    assert set(ASKED) == set(TELLING)
+    assert set(FILLS) <= set(NEXT)
+    assert {name for names in FILLS.values() for name in names} <= set(TELLING)
 
 
 # --- one word for one thing ----------------------------------------------------------------------------------------------

@@ -18,8 +18,6 @@ from analysis.bay.conditions import (
 )
 from analysis.circuit.battery import COLDEST_PRINTED_C
 
-OWN_EARLIER: Final = "this vehicle's earlier readings"
-"""The source of a finding that rests on them: it says what is unlike them."""
 CABLES: Final = ("positive_cable", "ground_path", "solenoid_contacts")
 
 FAILED: Final = is_word("outcome", "no_start", "no_click", "click", "chatter")

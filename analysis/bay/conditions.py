@@ -4,6 +4,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from analysis.bay import sources
 from analysis.bay.choices import BOUNDARIES
 from analysis.bay.facts import DROP_LIMITS, Facts, number
 from analysis.circuit.limits import Limits
@@ -13,7 +14,8 @@ Condition = Callable[[Facts, Limits], bool]
 
 @dataclass(frozen=True)
 class Row:
-    """One row: all conditions must hold. `segment` is a part, a piece of one, "measurement", "charging" or "none".
+    """One row, by its key: all conditions must hold. `segment` is a part, a piece of one, "measurement", "charging" or "none";
+    `following`: the key of what is measured next, "" for nothing.
 
     hides: segments that this row explains, so that they are not named beside it; alone: it stands only where nothing
     else is pointed at; size: the fact by which rows next to each other are ordered, the largest first; doubts: the
@@ -23,10 +25,9 @@ class Row:
     name: str
     conditions: tuple[Condition, ...]
     segment: str
-    sentence: str
-    next_measurement: str
+    following: str
     minutes: int
-    source: str = "common practice"
+    source: str = sources.COMMON
     hides: tuple[str, ...] = ()
     alone: bool = False
     size: str = ""

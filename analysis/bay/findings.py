@@ -11,14 +11,10 @@ from typing import Final
 
 import numpy as np
 
-from analysis.bay.choices import BOUNDARIES
 from analysis.bay.conditions import Row
-from analysis.bay.decision_table import FILLS, MISSING_WORDS, TABLE
-from analysis.bay.facts import DROPS, Facts, number, with_derived
-from analysis.bay.figures import beyond, both_degrees
+from analysis.bay.decision_table import FILLS, TABLE
+from analysis.bay.facts import Facts, number, with_derived
 from analysis.circuit.limits import LIMIT_KEYS, Limits, default_limits
-from analysis.readings.outcomes import UNTURNED
-from analysis.readings.panel import RAN_FREE
 
 OUTCOMES: Final = ("started", "slow", "no_start", "no_click", "click", "chatter", "spins", "cranks_only")
 JUMPER_RESULTS: Final = ("cranks", "no_crank", "fuse_opens")
@@ -47,9 +43,8 @@ NUMBERS: Final = (
     "cca_a",  # cold-cranking amps of all blocks that stand beside each other
     "agm",  # 1 where the battery is one
 )  # fmt: skip
-CRANKING: Final = "while cranking"
-KEY_HELD: Final = "with the key held at crank"
-"""When something is read: an engine that does not turn is not cranking."""
+TELLING: Final = (*(name for name in MEASURED_HERE if name not in ("temperature_c", "tester_load_ohm")), "jumper_start")
+"""What rows tell by, and ask for: temperature and tester's load only belong to it."""
 NO_PART: Final = ("none", "measurement", "charging", "not_starting_system")  # segments that leave the fault unnamed
 WORDS: Final[dict[str, tuple[str, ...]]] = {
     "outcome": OUTCOMES, "jumper_start": JUMPER_RESULTS,
@@ -59,15 +54,17 @@ WORDS: Final[dict[str, tuple[str, ...]]] = {
 
 @dataclass(frozen=True)
 class Finding:
-    """A row that applies, with its sentence filled in with values and limits; no next measurement where it was made.
+    """A row that applies, by its key, with all facts and limits that it was found by.
 
-    doubts: the measurement that is not believed, "" for none.
+    following: key of what is measured next, "" where nothing is or all of it was made; left: what of it is still to be
+    measured, empty for all of it; doubts: the measurement that is not believed, "" for none.
     """
 
     row: str
     segment: str
-    sentence: str
-    next_measurement: str
+    facts: Facts
+    following: str
+    left: tuple[str, ...]
     minutes: int
     source: str
     doubts: str = ""
@@ -92,7 +89,8 @@ def locate_segment(measurement: Mapping[str, object], *, limits: Limits | None =
         row for row in _by_size(facts)
         if all(holds(facts, chosen) for holds in row.conditions) and _doubted_by(row, facts) not in twice
     ]  # fmt: skip
-    return [_finding(row, facts, chosen) for row in _explained(met)]
+    told = {key: float(getattr(chosen, key)) for key in LIMIT_KEYS} | facts
+    return [_finding(row, told) for row in _explained(met)]
 
 
 def _doubted_by(row: Row, facts: Facts) -> str | None:
@@ -149,81 +147,19 @@ def _facts(measurement: Mapping[str, object]) -> dict[str, float | str]:
 
 
 def _doubted(measurement: Mapping[str, object]) -> dict[str, float | str]:
-    """The first of the values that are not believed, named and with its unit."""
+    """The first of the values that are not believed, and what was read."""
     name = str(measurement.get("doubted") or "")
-    if name not in MISSING_WORDS:
+    if name not in TELLING:
         return {}
-    words, value = MISSING_WORDS[name], measurement.get("doubted_value")
-    unit = {"v": "V", "a": "A"}.get(name.rsplit("_", 1)[-1], name.rsplit("_", 1)[-1])
-    said = f"{words[:1].upper()}{words[1:]}, {value:g} {unit}," if isinstance(value, int | float) else words
-    return {"doubted": name, "doubted_name": words, "doubted_said": said}
+    value = measurement.get("doubted_value")
+    return {"doubted": name, **({"doubted_value": value} if isinstance(value, int | float) else {})}
 
 
-class _Said(dict[str, float | str]):
-    """Values of a sentence; `value__limit` becomes "1.21 V at most 1.00 V" with digits enough to tell the two apart."""
-
-    def __init__(self, facts: Facts, limits: Limits) -> None:
-        super().__init__({key: float(getattr(limits, key)) for key in LIMIT_KEYS})
-        self.update(facts)
-        self.limits = limits
-
-    def __missing__(self, key: str) -> str:
-        name, _, bound = key.partition("__")
-        if not bound:
-            raise KeyError(key)
-        value, limit = float(self[name]), float(self[bound])
-        unit = str(getattr(self.limits, bound).unit) if hasattr(self.limits, bound) else bound[-1].upper()
-        return beyond(value, limit, unit)
-
-
-def _finding(row: Row, facts: Facts, limits: Limits) -> Finding:
-    values = _Said(facts, limits)
-    values["all_measured"] = _all_measured(facts)
-    if isinstance(air_c := facts.get("temperature_c"), float | int):
-        values["air"] = both_degrees(air_c)
-    for part, name in DROPS.items():
-        if f"{part}_at_usual_v" in facts:
-            values[f"{part}_said"] = _drop_said(facts, part, name)
-    following = row.next_measurement.format_map(values)
-    sentence = row.sentence.format_map(values)
+def _finding(row: Row, facts: Facts) -> Finding:
+    fills = FILLS.get(row.following, (row.following,) if row.following in TELLING else ())
+    left = tuple(name for name in fills if name not in facts)
+    made = bool(fills) and not left
     return Finding(
-        row.name, row.segment, sentence, _as_it_turns(_not_made_yet(following, facts), facts), row.minutes, row.source,
+        row.name, row.segment, facts, "" if made else row.following, () if left == fills else left, row.minutes, row.source,
         _doubted_by(row, facts) or "",
     )  # fmt: skip
-
-
-def _all_measured(facts: Facts) -> str:
-    """What is said of all that was measured where none of it tells anything."""
-    if any(name in facts for name in MISSING_WORDS):
-        return "nothing that was measured says why"
-    return "what was measured was set aside" if "doubted" in facts else "nothing was measured"
-
-
-def _as_it_turns(following: str, facts: Facts) -> str:
-    """What to measure, said for an engine that turns, as it should once its battery is charged, or that does not."""
-    stands = facts.get("outcome") in UNTURNED and facts.get("outcome") != RAN_FREE and "charge" not in following
-    return following.replace(CRANKING, KEY_HELD) if stands else following
-
-
-def _drop_said(facts: Facts, part: str, name: str) -> str:
-    """A drop as it was read, and where amps were other than usual, what it comes to at those."""
-    read, at = number(facts, name), number(facts, f"{part}_at_usual_v")
-    same_figure, no_amps = abs(at - read) < 0.005, read > BOUNDARIES.open_share * number(facts, "battery_now_v")
-    if same_figure or no_amps:
-        return f"{read:.2f} V"
-    if "judged_at_a" not in facts:
-        if at * number(facts, "cold_amps_times") >= read - 0.005:
-            return f"{read:.2f} V in this cold, which is {at:.2f} V in the warm"
-        flowed = number(facts, "crank_a")
-        return f"{read:.2f} V at {flowed:.0f} A, which is {at:.2f} V at {at / read * flowed:.0f} A"
-    amps = f"{number(facts, 'crank_a'):.0f} A" if "crank_a" in facts else "amps that nobody measured"
-    return f"{read:.2f} V at {amps}, which is {at:.2f} V at the usual {number(facts, 'judged_at_a'):.0f} A"
-
-
-def _not_made_yet(next_measurement: str, facts: Facts) -> str:
-    """A row's next measurement, or what of it these measurements do not hold; "" where they hold all of it."""
-    fills = FILLS.get(next_measurement, ())
-    missing = [name for name in fills if name not in facts]
-    if len(missing) == len(fills):
-        return next_measurement
-    return ", then ".join(MISSING_WORDS[name] for name in missing)

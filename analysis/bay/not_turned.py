@@ -5,15 +5,15 @@ from collections.abc import Mapping
 import pandas as pd
 
 from analysis.bay.choices import BOUNDARIES
-from analysis.bay.findings import MEASURED_HERE, locate_segment
+from analysis.bay.findings import MEASURED_HERE, Finding, locate_segment
 from analysis.bay.same_visit import measured_before
 from analysis.circuit.limits import Limits
 from analysis.readings.outcomes import UNTURNED
 
 
-def asked_after(readings: pd.DataFrame, limits: Mapping[str, Limits]) -> dict[str, str]:
-    """Unit -> what the decision table asks for next, of vehicles whose latest reading is of a start at which the engine did not turn;
-    vehicles of which that reading holds all that is asked for are left out.
+def asked_after(readings: pd.DataFrame, limits: Mapping[str, Limits]) -> dict[str, Finding]:
+    """Unit -> the finding that says what is measured next, of vehicles whose latest reading is of a start at which the engine did
+    not turn; vehicles of which that reading holds all that is asked for are left out.
 
     What is usual in the class is not held against it: hardly anything of that flows through an engine that stands.
 
@@ -24,7 +24,7 @@ def asked_after(readings: pd.DataFrame, limits: Mapping[str, Limits]) -> dict[st
         return {}
     own = readings[readings["unit"].isin(set(limits))].sort_values("taken_at", kind="stable")
     latest = own.drop_duplicates("unit", keep="last")
-    asked: dict[str, str] = {}
+    asked: dict[str, Finding] = {}
     stood = latest["outcome"].isin(UNTURNED)
     if "crank_rpm" in latest:
         stood |= (latest["outcome"] == "no_start") & (latest["crank_rpm"] <= BOUNDARIES.stands_rpm)
@@ -37,7 +37,6 @@ def asked_after(readings: pd.DataFrame, limits: Mapping[str, Limits]) -> dict[st
         if aside:
             facts |= {"doubted": aside[0], "doubted_value": reading[aside[0]]}
         found = locate_segment(facts, limits=limits[unit])
-        following = next((one.next_measurement for one in found if one.next_measurement), "")
-        if following:
-            asked[unit] = following
+        if asking := next((one for one in found if one.following), None):
+            asked[unit] = asking
     return asked

@@ -5,6 +5,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from analysis.bay.one_reading import Charge, ReadingCheck
+from dashboard.words.finding_words import finding_sentence
+from dashboard.words.next_words import next_measurement
 from dashboard.words.reading_sheet import against_words, closure_words, fit_words, reason_words, rows_of
 from dashboard.words.safety import said_with
 
@@ -41,9 +43,10 @@ def reading_object(check: ReadingCheck) -> dict[str, Any]:
         "charge": _charge_object(check.charge, fit_words(check)[:-1]),
         "limits": [_limit_object(row) for row in check.limits.to_dict("records")],
         "points_to": [
-            {"segment": f.segment, "sentence": f.sentence, "next": f.next_measurement, "minutes": f.minutes,
-             "caution": said_with(f"{f.sentence} {f.next_measurement}")}
+            {"segment": f.segment, "sentence": sentence, "next": following, "minutes": f.minutes,
+             "caution": said_with(f"{sentence} {following}")}
             for f in check.findings
+            for sentence, following in [(finding_sentence(f), next_measurement(f))]
         ],
     }  # fmt: skip
 

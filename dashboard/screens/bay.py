@@ -11,6 +11,7 @@ from dashboard.desk.reading_source import LOADED, latest_trusted
 from dashboard.screens.one_unit import Facts
 from dashboard.words import bay_words as say
 from dashboard.words import reading_sheet
+from dashboard.words.next_words import next_measurement
 from dashboard.words.plain_text import MINUS, as_sentence, below_nil, fahrenheit_of, number
 from dashboard.words.safety import with_caution
 from ingest.entries import Entry
@@ -254,18 +255,18 @@ def _outside(name: str, judged: Mapping[Any, Any], meter: Meter) -> str:
 def measure_next(check: ReadingCheck, entry: Entry) -> str:
     """What to measure next and why, or "" when enough was measured: what is not believed, then the charge, then what does
     not fit."""
-    first = next((f for f in check.findings if f.doubts and f.next_measurement), None)
+    first = next((f for f in check.findings if f.doubts and f.following), None)
     if first is not None:
-        words = first.next_measurement
-        return with_caution(say.ABOUT_MIN.format(what=as_sentence(words), minutes=first.minutes))
+        return with_caution(say.ABOUT_MIN.format(what=as_sentence(next_measurement(first)), minutes=first.minutes))
     charged = check.charge is None or check.charge.level != "act"
     if charged and reading_sheet.misfit(check):
         words = reading_sheet.VALUE_WORDS[check.closure.suspect]
         return say.ONCE_MORE.format(what=as_sentence(words))
     for finding in check.findings:
-        if finding.next_measurement:
-            words = finding.next_measurement
-            return with_caution(say.ABOUT_MIN.format(what=as_sentence(words), minutes=finding.minutes))
+        if finding.following:
+            return with_caution(
+                say.ABOUT_MIN.format(what=as_sentence(next_measurement(finding)), minutes=finding.minutes)
+            )
     for name in ENOUGH:
         if entry.values.get(name) in (None, ""):
             return say.MORE_WORTH[name]

@@ -16,6 +16,7 @@ from analysis.costs import PlanSettings
 from analysis.readings.panel import RAN_FREE
 from analysis.readings.renewals import PARTS
 from dashboard.words.choices import SAYING
+from dashboard.words.next_words import next_measurement
 from dashboard.words.plain_text import as_sentence
 from dashboard.words.reasons import PART_WORDS, Fact, facts, sentence, the_parts, turning_alone
 from dashboard.words.safety import said_with
@@ -23,6 +24,7 @@ from dashboard.words.safety import said_with
 if TYPE_CHECKING:
     from datetime import date
 
+    from analysis.bay.findings import Finding
     from analysis.worklist.assess import FleetList
 
 Parts: TypeAlias = pd.DataFrame | Sequence[Mapping[Any, Any]]
@@ -71,14 +73,14 @@ def next_tests(
     costs: PlanSettings | None = None,
     made: Mapping[str, frozenset[str]] | None = None,
     discharged: Mapping[str, float] | None = None,
-    not_turned: Mapping[str, str] | None = None,
+    not_turned: Mapping[str, Finding] | None = None,
     denied: Mapping[str, str] | None = None,
 ) -> dict[str, str | None]:
     """What to measure next on each vehicle before anything is done to it, None where that would change nothing at these costs:
     the one rule that list and plan follow.
 
     units, parts: rows of an assessment, the parts by vehicle; made: what was measured already, by vehicle; discharged: how much
-    room its rest volts leave for a discharged battery; not_turned: what the bay asks of a vehicle whose engine did not turn when
+    room its rest volts leave for a discharged battery; not_turned: what the bay finds of a vehicle whose engine did not turn when
     it was last tried; denied: a part whose last drop is over its limit and does not fit its other readings.
     """
     told = {str(unit["unit"]): _told_at_once(unit, part_rows(parts[unit["unit"]])) for unit in units}
@@ -115,9 +117,9 @@ def next_tests(
     return _as_they_stand(told, not_turned or {})
 
 
-def _as_they_stand(told: Mapping[str, str | None], not_turned: Mapping[str, str]) -> dict[str, str | None]:
+def _as_they_stand(told: Mapping[str, str | None], not_turned: Mapping[str, Finding]) -> dict[str, str | None]:
     """What is measured next, of vehicles whose engine does not turn as the bay has it; where nothing is measured, nothing."""
-    said = {name: NOT_TURNED.format(what=as_sentence(what)) for name, what in not_turned.items()}
+    said = {name: NOT_TURNED.format(what=as_sentence(next_measurement(one))) for name, one in not_turned.items()}
     return {name: one if one is None else said.get(name, one) for name, one in told.items()}
 
 

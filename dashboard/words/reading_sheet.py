@@ -10,8 +10,6 @@ from typing import Any, Final
 import pandas as pd
 
 from analysis.bay.against import Moved
-from analysis.bay.boundaries import OWN_EARLIER
-from analysis.bay.decision_table import MISSING_WORDS
 from analysis.bay.figures import both_degrees
 from analysis.bay.findings import Finding
 from analysis.bay.one_reading import (
@@ -23,11 +21,14 @@ from analysis.bay.one_reading import (
     Identified,
     ReadingCheck,
 )
+from analysis.bay.sources import OWN_EARLIER
 from analysis.bay.verdict import sentence
 from analysis.bay.whose import Whose
 from analysis.circuit.battery import LOAD_TEST_F, celsius_from_fahrenheit, load_test_minimum_v
 from analysis.circuit.load import NO_PEAK, NO_SPEED
 from analysis.circuit.resistances import ELEMENTS, WITHOUT
+from dashboard.words.finding_words import finding_sentence
+from dashboard.words.next_words import ASKED, next_measurement
 from dashboard.words.plain_text import as_sentence, in_reader_unit, number
 from dashboard.words.reasons import PART_WORDS, several
 from dashboard.words.safety import FROZEN, THAW, said_with
@@ -474,9 +475,10 @@ SEGMENT_WORDS: Final = {
 
 def finding_words(finding: Finding) -> str:
     """One finding of the decision table with its next measurement, and what to mind with that."""
-    following = f" Going by these measurements, next: {finding.next_measurement}." if finding.next_measurement else ""
-    caution = said_with(f"{finding.sentence}{following}")
-    return f"{SEGMENT_WORDS[finding.segment]}: {finding.sentence}{following}{' ' if caution else ''}{caution}"
+    sentence, what = finding_sentence(finding), next_measurement(finding)
+    following = f" Going by these measurements, next: {what}." if what else ""
+    caution = said_with(f"{sentence}{following}")
+    return f"{SEGMENT_WORDS[finding.segment]}: {sentence}{following}{' ' if caution else ''}{caution}"
 
 
 def pointed_words(check: ReadingCheck, most: int | None = None) -> list[str]:
@@ -486,7 +488,7 @@ def pointed_words(check: ReadingCheck, most: int | None = None) -> list[str]:
 
 def before_words(check: ReadingCheck) -> list[str]:
     """What was measured shortly before and counts in the findings."""
-    before = [MISSING_WORDS[name] for name in check.before if name in MISSING_WORDS]
+    before = [ASKED[name] for name in check.before if name in ASKED]
     return [WITH_BEFORE.format(names=", ".join(before))] if before and check.findings else []
 
 

@@ -32,6 +32,7 @@ from dashboard.screens.pages import page
 from dashboard.screens.picker import with_unit
 from dashboard.words import bay_words as say
 from dashboard.words import every_page, reading_sheet, trace_words
+from dashboard.words.finding_words import finding_sentence
 from dashboard.words.plain_text import day, safe, temperature, whole, words
 from dashboard.words.reasons import OUTCOME_WORDS
 from ingest.entries import Entry, check_reading, record_reading
@@ -299,7 +300,7 @@ def details(facts: one_unit.Facts, entry: Entry, check: ReadingCheck) -> None:
         st.caption(line)
     for finding in check.findings[: reading_sheet.MOST_FINDINGS]:
         lead = reading_sheet.SEGMENT_WORDS[finding.segment]
-        st.markdown(f"**{lead}:** {one_unit.for_reader(finding.sentence)}")
+        st.markdown(f"**{lead}:** {one_unit.for_reader(finding_sentence(finding))}")
 
 
 def says(check: ReadingCheck) -> None:
