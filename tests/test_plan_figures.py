@@ -25,7 +25,15 @@ from analysis.plan.result import rows_of
 from analysis.plan.workshop_calendar import plan_weeks
 from dashboard.files.plan_export import render
 from dashboard.screens.cards import as_html
-from dashboard.words.plan_words import fewer_words, figure_rows, missed_line, summary_words, units_words, with_words
+from dashboard.words.plan_words import (
+    fewer_words,
+    figure_rows,
+    missed_line,
+    order_words,
+    summary_words,
+    units_words,
+    with_words,
+)
 
 MONDAY = pd.Timestamp("2026-11-23")
 
@@ -259,6 +267,10 @@ def test_what_has_to_be_ordered_today_leaves_time_for_delivery() -> None:
     assert (order["part"], order["quantity"], order["lead_days"]) == ("battery", 2, 9.0)
     assert order["order_by"] + pd.Timedelta(days=9) == order["needed_on"]
     assert to_order(plan, MONDAY - pd.Timedelta(days=1)).empty
+    assert order_words(order, MONDAY + pd.Timedelta(days=2)) == (
+        "2 x battery for V-0000, V-0001: was to be ordered by Mon 23 Nov 2026, needed on Wed 2 Dec 2026, delivery takes 9 days; "
+        "ordered today it comes on Fri 4 Dec 2026, too late"
+    )
     text = str(render(plan, "table"))
     assert (
         "Order today:\n  2 x battery for V-0000, V-0001: order by Mon 23 Nov 2026, needed on Wed 2 Dec 2026, delivery takes 9 days"

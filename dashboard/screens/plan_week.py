@@ -43,7 +43,8 @@ def this_week(plan: ReplacementPlan) -> None:
             st.markdown(f"**{plan_words.ORDER_TODAY}**")
             st.markdown(
                 "\n".join(
-                    f"- {unbroken(whole(safe(plan_words.order_words(o), longest=LONGEST_ORDER)))}" for o in orders
+                    f"- {unbroken(whole(safe(plan_words.order_words(o, looked), longest=LONGEST_ORDER)))}"
+                    for o in orders
                 )
                 or plan_words.NOTHING_TO_ORDER
             )

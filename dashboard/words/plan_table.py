@@ -70,7 +70,7 @@ def headline(plan: ReplacementPlan) -> str:
 
 def _week_lines(plan: ReplacementPlan) -> list[str]:
     """How much work this week, and what to order on the plan's day."""
-    orders = [f"  {clean(order_words(order))}" for order in rows_of(to_order(plan, plan.as_of))]
+    orders = [f"  {clean(order_words(order, plan.as_of))}" for order in rows_of(to_order(plan, plan.as_of))]
     week = week_words(plan, week_shown(plan, plan.as_of))
     told = told_words(plan)
     today = [f"{ORDER_TODAY}:", *orders] if orders else [NOTHING_TO_ORDER]

@@ -363,13 +363,16 @@ def _ordered_as(order: Mapping[str, Any]) -> str:
     return ORDERED.get(order["part"]) or PART_WORDS.get(order["part"], order["part"])
 
 
-def order_words(order: Mapping[str, Any]) -> str:
-    """What to order, how many, for whom, and by when it must be ordered and be there."""
+def order_words(order: Mapping[str, Any], looked: pd.Timestamp) -> str:
+    """What to order, how many, for whom, and by when it must be ordered and be there; looked: the day on which it is read."""
     part, count = _ordered_as(order), int(order["quantity"])
     takes = f", delivery takes {count_words(math.ceil(order['lead_days']), 'day')}" if order["lead_days"] else ""
+    by = f"{'was to be ordered' if order['order_by'] < looked else 'order'} by {day(order['order_by'], weekday=True)}"
+    comes = looked + pd.Timedelta(days=math.ceil(order["lead_days"]))
+    late = f"; ordered today it comes on {day(comes, weekday=True)}, too late" if comes > order["needed_on"] else ""
     return (
-        f"{count} x {part} for {units_words(order['units'])}: order by {day(order['order_by'], weekday=True)}, "
-        f"needed on {day(order['needed_on'], weekday=True)}{takes}"
+        f"{count} x {part} for {units_words(order['units'])}: {by}, "
+        f"needed on {day(order['needed_on'], weekday=True)}{takes}{late}"
     )
 
 
