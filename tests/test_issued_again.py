@@ -143,6 +143,21 @@ def test_a_depot_without_a_climate_is_said_to_be_assumed(fleet: Path) -> None:
     )
 
 
+def test_a_fleet_read_once_a_year_is_told_that_little_is_foreseen() -> None:
+    """By hand: A and B read once in the year before, on two occasions the year before that; C twice, D new, E never."""
+    day = pd.Timestamp("2026-11-30")
+    read = [("A", "2025-03-01"), ("A", "2026-03-01T08:00"), ("A", "2026-03-01T09:00"), ("B", "2024-11-02"), ("B", "2025-12-01"),
+            ("C", "2025-11-01"), ("C", "2026-02-01"), ("C", "2026-10-01"), ("D", "2026-10-01")]  # fmt: skip
+    readings = pd.DataFrame(read, columns=["unit", "taken_at"]).assign(
+        taken_at=lambda of: pd.to_datetime(of["taken_at"], format="mixed")
+    )
+    assert weekly.seldom_read(readings, [*"ABC"], day)[0].startswith(
+        "2 of 3 vehicles were read less than twice in the year before:"
+    )
+    assert not weekly.seldom_read(readings, [*"ABCD"], day), "half of them is not most"
+    assert not weekly.seldom_read(readings, [*"CDE"], day)
+
+
 def test_the_first_list_says_what_it_assumes_and_is_issued_again_with_a_reason(fleet: Path) -> None:
     depot = without_climate(fleet)
     db = store.open_database(fleet)

@@ -1,6 +1,6 @@
 """The weekly list as issued: what is on it, what changed since the week before, and why a vehicle has gone."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from datetime import date, datetime
 from typing import Any
 
@@ -14,7 +14,7 @@ from analysis.plan.workshop_calendar import iso_week
 from analysis.worklist.assess import Assessment, FleetList
 from analysis.worklist.short_course import short_courses
 from dashboard.desk.assessment import assess_database, known_climate, list_rows, terms_of
-from dashboard.desk.choices import CHANGES
+from dashboard.desk.choices import CHANGES, SELDOM
 from dashboard.desk.own_limits import limit_book
 from dashboard.words import decision_words as said_words
 from dashboard.words import list_words
@@ -74,7 +74,7 @@ def make_body(db: Database, assessment: Assessment) -> dict[str, Any]:
         ),
         "gone": gone_rows(rows, before_rows, judged, repairs, decisions, readings, since, read_visits(db, before=day)),
         "assumed": assumed(climate, assessment.units),
-        "notes": notes_of(assessment),
+        "notes": [*notes_of(assessment), *seldom_read(readings, judged["unit"].tolist(), assessment.as_of)],
     }
 
 
@@ -113,6 +113,18 @@ def coming_low_of(db: Database, depot: str, as_of: date, horizon_days: int) -> f
     """The low that a depot reaches within the horizon with even odds [°C], as on the list of that day."""
     climate, first = known_climate(db, before=as_of), (as_of - date(1970, 1, 1)).days
     return round(float(make_weather(climate, [depot], first, horizon_days, store.read_forecast(db)).coldest[0]), 1)
+
+
+def seldom_read(readings: pd.DataFrame, units: Collection[str], as_of: pd.Timestamp) -> list[str]:
+    """One sentence where most of the vehicles were read on fewer days than wanted (`SELDOM`) of the year before `as_of`; none
+    counts whose first reading is not a year old. readings: all before `as_of`."""
+    year_ago = as_of - pd.Timedelta(days=SELDOM.year_d)
+    known = readings.loc[readings["unit"].isin(units), ["unit", "taken_at"]]
+    long = pd.Index(known.loc[known["taken_at"] < year_ago, "unit"].unique())
+    lately = known[known["taken_at"] >= year_ago]
+    days = lately["taken_at"].dt.normalize().groupby(lately["unit"]).nunique().reindex(long, fill_value=0)
+    few = int((days < SELDOM.days).sum())
+    return [list_words.SELDOM_READ.format(count=few, of=len(units))] if few > SELDOM.share * len(units) else []
 
 
 def assumed(climate: pd.DataFrame, units: pd.DataFrame) -> list[str]:

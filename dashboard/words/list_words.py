@@ -61,6 +61,10 @@ SPELLS_ASSUMED: Final = (
     "Cold spells of {depots} are taken to be as at other places whose lows vary as much: a file of a year's daily lows "
     "(lows.csv) would tell"
 )
+SELDOM_READ: Final = (
+    "{count} of {of} vehicles were read less than twice in the year before: wear that comes between readings is not seen, and few "
+    "no-starts of such vehicles are foreseen; read them at every service, and once before the cold"
+)
 OUT_OF_SERVICE: Final = "the vehicle is out of service"
 WORK_ON: Final = "{work} on {day}"
 VISIT_ON: Final = "visit on {day}: {found}"

@@ -2,6 +2,7 @@
 
 import argparse
 import json
+from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -16,7 +17,7 @@ from dashboard.cli.tables import list_table
 from dashboard.desk.assessment import assess_database, known_climate, list_rows, terms_of
 from dashboard.desk.taught_laws import forget_laws, laws_text, save_laws
 from dashboard.desk.terminal import say, show, show_json, wrapped
-from dashboard.desk.weekly import assumed, notes_of
+from dashboard.desk.weekly import assumed, notes_of, seldom_read
 from dashboard.files.as_csv import as_csv, rows_as_csv
 from dashboard.words import terminal_words
 from dashboard.words.plain_text import clean
@@ -30,20 +31,26 @@ def run_risk(options: argparse.Namespace) -> None:
     assessment = assess_database(db, as_of=day, horizon_days=options.horizon_days)
     readings = store.read_readings(db, before=day)
     rows = list_rows(assessment, readings, terms_of(db, day), flagged_only=not options.all)
-    show_list(options, day, rows, assessment, assumed(known_climate(db, before=day), assessment.units))
+    seldom = seldom_read(readings, assessment.units["unit"].tolist(), assessment.as_of)
+    show_list(options, day, rows, assessment, assumed(known_climate(db, before=day), assessment.units), seldom)
     say_age(db, day)
 
 
 def show_list(
-    options: argparse.Namespace, day: date, rows: list[dict[str, Any]], found: FleetList, taken_for_granted: list[str]
+    options: argparse.Namespace,
+    day: date,
+    rows: list[dict[str, Any]],
+    found: FleetList,
+    taken_for_granted: list[str],
+    more: Sequence[str] = (),
 ) -> None:
-    """The weekly list as --format asks for it, and its notes."""
+    """The weekly list as --format asks for it, and its notes; more: such notes that readings tell."""
     if options.format == "json":
         body = list_body(day, options.horizon_days, rows, taken_for_granted)
         show_json(json.dumps(body, ensure_ascii=False, indent=1))
     elif options.format == "csv":
         show(rows_as_csv(rows))
-    notes = [clean(note) for note in (*notes_of(found), *taken_for_granted)]
+    notes = [clean(note) for note in (*notes_of(found), *more, *taken_for_granted)]
     if options.format == "table":
         show(list_table(rows, found))
         if notes:
