@@ -65,6 +65,12 @@ class Learning:
         "looks tell so much about whether all probabilities are too high; our choice, because a single year tells still less of that")
     calibration_offset_sd: float = stated(0.25, "logit", 0.125, 0.5, "prior spread of the offset; our choice")
     calibration_slope_sd: float = stated(0.15, "1", 0.075, 0.3, "prior spread of the slope; our choice")
+    off_times: float = stated(2.0, "times", 1.5, 3.0,
+        "as many no-starts expected of the past as came, or the reverse, from which on the list says so; our choice, which matters to a "
+        "sentence of the list")
+    off_chance: float = stated(0.02, "1", 0.01, 0.05,
+        "that as few, or as many, came by luck, below which it does; our choice likewise: of 20 simulated fleets with true climates none came below "
+        "0.04")
     least_probability: float = stated(0.002, "1", 0.001, 0.004, "probabilities are calibrated between this and one less it; our choice")
 
 

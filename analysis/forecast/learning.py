@@ -18,6 +18,7 @@ import pandas as pd
 from analysis.forecast.choices import DEPARTURE, LEARNING
 from analysis.forecast.lows import Weather, coldest_month, depots_of, make_weather, seasonal_lows, shapes, winters_of
 from analysis.forecast.past import Past, look_days, past_of, sharing_laws
+from analysis.forecast.tally import NOTHING, Tally, tally
 from analysis.readings.choices import OUTCOMES
 from analysis.readings.class_laws import estimate_laws
 from analysis.readings.draws import Draws, keys_of
@@ -163,6 +164,7 @@ class LearnedNeeds:
     groups: tuple[str, ...]
     cold_c: Floats
     stray: float
+    tally: Tally
 
     @property
     def told(self) -> Floats:
@@ -458,8 +460,31 @@ def _summary(
             mean[g, k] = float((marginal * grid).sum())
             sd[g, k] = float(np.sqrt((marginal * (grid - mean[g, k]) ** 2).sum()))
     recorded = used[-1][0].recorded if used else LEARNING.recorded_share
-    offset, slope = calibration(*looked_at(weights, used[-LEARNING.calibration_looks :]), recorded)
-    return LearnedNeeds(mean, sd, offset, slope, counts, seen, recorded, weights, grids, groups, cold_c, stray)
+    latest = used[-LEARNING.calibration_looks :]
+    offset, slope = calibration(*looked_at(weights, latest), recorded)
+    learned = LearnedNeeds(
+        mean, sd, offset, slope, counts, seen, recorded, weights, grids, groups, cold_c, stray, NOTHING
+    )
+    return replace(learned, tally=_tallied(learned, used))
+
+
+def _tallied(learned: LearnedNeeds, used: list[tuple[Look, Came]]) -> Tally:
+    """What looks expected, as probabilities are calibrated now, and what came."""
+    expected, came = [], []
+    for look, happened in used:
+        winters = len(look.probability)
+        own = np.zeros((winters, len(look.group)))
+        for g in range(len(learned.weights)):
+            mine = look.group[look.telling] == g
+            own[:, look.telling[mine]] = np.tensordot(
+                look.probability[..., mine], learned.weights[g], axes=([1, 2, 3], [0, 1, 2])
+            )
+        p = own.mean(axis=0)
+        p_now = calibrated(p[look.read], learned)
+        by_winter = own[:, look.read] / np.maximum(p[look.read], 1e-9) * np.where(p[look.read] > 0.0, p_now, 0.0)
+        expected.append(look.recorded * by_winter.sum(axis=1))
+        came.append(happened.real(look.recorded * p[look.read], look.read).sum())
+    return tally(expected, np.array(came))
 
 
 def looked_at(weights: Floats, used: list[tuple[Look, Came]]) -> tuple[Floats, Floats]:

@@ -13,6 +13,7 @@ from threadpoolctl import threadpool_limits
 from analysis.forecast.learning import LearnedNeeds, Look, learn_needs
 from analysis.forecast.lows import known_at
 from analysis.forecast.season import season_of
+from analysis.forecast.tally import Tally
 from analysis.readings.mornings import by_mornings
 from analysis.readings.panel import FleetTables, Panel, among, in_service, lean, make_panel
 from analysis.readings.taught import TaughtClass
@@ -33,7 +34,8 @@ class FleetList:
 
     units: one row per vehicle; parts: per vehicle and part; outlook: per vehicle and coming week; beyond: the same at
     the ends of later quarters; resets: renewals that nobody recorded; drift: per watched vehicle and channel;
-    fleet_notes: sentences about bays, meters and whole classes; begun: what the fleet began from.
+    fleet_notes: sentences about bays, meters and whole classes; begun: what the fleet began from; tally: what its looks at the past
+    expected, and what came.
     """
 
     as_of: pd.Timestamp
@@ -46,6 +48,7 @@ class FleetList:
     drift: pd.DataFrame
     fleet_notes: tuple[str, ...]
     begun: Begun
+    tally: Tally
 
 
 @dataclass(frozen=True)
@@ -122,7 +125,8 @@ def _assess(
         learning = beside.submit(learn_needs, known.stated, known.vehicles, known.day, looks=looks)
         read, shared = read_known(known, learning.result, as_of, horizon_days, draws)
     learned, here = shared.learned, read.in_service()
-    found = concluded(known, here, judge_all(here, shared), as_of, horizon_days, tolerated)
+    judged = judge_all(here, shared)
+    found = concluded(known, here, judged, as_of, horizon_days, tolerated, learned.tally)
     return Assessment(
         **{one.name: getattr(found, one.name) for one in fields(FleetList)},
         classes=class_table(read, learned, known.tables) if with_classes else pd.DataFrame(columns=COLUMNS),
@@ -157,9 +161,15 @@ def read_known(
 
 
 def concluded(
-    known: Known, read: FleetRead, judged: Judged, as_of: pd.Timestamp, horizon_days: int, tolerated: float
+    known: Known,
+    read: FleetRead,
+    judged: Judged,
+    as_of: pd.Timestamp,
+    horizon_days: int,
+    tolerated: float,
+    tally: Tally,
 ) -> FleetList:
-    """The list of all vehicles that were judged; read: of them."""
+    """The list of all vehicles that were judged; read: of them; tally: of what was learned."""
     levels = flag_levels(tolerated)
     count = known.on_record.reindex(judged.units["unit"], fill_value=0).to_numpy(np.int64)
     units = judged.units.assign(readings_on_record=count)
@@ -176,6 +186,7 @@ def concluded(
         drift,
         read.bay_notes,
         known.begun,
+        tally,
     )
 
 

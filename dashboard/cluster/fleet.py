@@ -112,7 +112,7 @@ def _judged(n: int, part: tuple[FleetRead, Shared]) -> Judged:
 def _concluded(
     known: Known, read: tuple[FleetRead, Shared], day: pd.Timestamp, horizon: int, tolerated: float, *parts: Judged
 ) -> FleetList:
-    return concluded(known, read[0], together(parts), day, horizon, tolerated)
+    return concluded(known, read[0], together(parts), day, horizon, tolerated, read[1].learned.tally)
 
 
 def _as_alone(vehicles: int) -> threadpool_limits:

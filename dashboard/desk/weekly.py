@@ -73,7 +73,7 @@ def make_body(db: Database, assessment: Assessment) -> dict[str, Any]:
             with_changes(rows, before_rows, compared=earlier is not None), assessment, limit_book(db)
         ),
         "gone": gone_rows(rows, before_rows, judged, repairs, decisions, readings, since, read_visits(db, before=day)),
-        "assumed": assumed(climate, assessment.units),
+        "assumed": assumed(climate, assessment),
         "notes": [*notes_of(assessment), *seldom_read(readings, judged["unit"].tolist(), assessment.as_of)],
     }
 
@@ -127,10 +127,11 @@ def seldom_read(readings: pd.DataFrame, units: Collection[str], as_of: pd.Timest
     return [list_words.SELDOM_READ.format(count=few, of=len(units))] if few > SELDOM.share * len(units) else []
 
 
-def assumed(climate: pd.DataFrame, units: pd.DataFrame) -> list[str]:
+def assumed(climate: pd.DataFrame, found: FleetList) -> list[str]:
     """What the list rests on that nobody stated, a sentence each: the lows of depots without a climate, and the cold
-    spells of those without a year of daily lows. climate: of `known_climate` on the list's day."""
-    depots = {str(depot) for depot in units["depot"].dropna()}
+    spells of those without a year of daily lows; and where far more or fewer no-starts came than it rests on. climate: of
+    `known_climate` on the list's day."""
+    depots = {str(depot) for depot in found.units["depot"].dropna()}
     unknown = sorted(depots - set(climate.loc[climate["low_c"].notna(), "depot"]))
     measured = set(climate.loc[climate["skew"].notna(), "depot"]) if "skew" in climate else set()
     sentences = []
@@ -143,6 +144,8 @@ def assumed(climate: pd.DataFrame, units: pd.DataFrame) -> list[str]:
         )
     if usual := sorted(depots - set(unknown) - measured):
         sentences.append(list_words.SPELLS_ASSUMED.format(depots=some(usual)))
+    if found.tally.off:
+        sentences.append(list_words.past_words(found.tally))
     return sentences
 
 

@@ -68,7 +68,7 @@ class Asked:
         readings, lows = self.tables.readings, self.tables.before(day).lows
         rows = list_rows(found, readings, self.terms, flagged_only=False)
         climate = self.tables.climate if lows is None else with_daily_lows(self.tables.climate, lows)
-        return PastList(day, rows, assumed(climate, found.units))
+        return PastList(day, rows, assumed(climate, found))
 
 
 def past_lists(

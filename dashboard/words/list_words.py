@@ -2,7 +2,10 @@
 
 from typing import Final
 
+from analysis.constants import DAYS_PER_YEAR
+from analysis.forecast.tally import Tally
 from dashboard.words.plain_text import count_words, day
+from dashboard.words.reasons import OUTCOME_WORDS
 
 CHANGE_WORDS: Final = {"new": "new", "worse": "worse", "better": "better", "same": "as before", "first": "first list"}
 BY_RANK: Final = "by rank"
@@ -65,6 +68,16 @@ SELDOM_READ: Final = (
     "{count} of {of} vehicles were read less than twice in the year before: wear that comes between readings is not seen, and few "
     "no-starts of such vehicles are foreseen; read them at every service, and once before the cold"
 )
+MANY_EXPECTED: Final = (
+    "Of the last {months} this list would have expected {expected}, and {came} on record, too few for chance: mornings were milder "
+    "than the climate says, vehicles stand warm, or failed starts are not written down. Read its chances as upper bounds. Record every "
+    "failed start, bring in daily lows (lows.csv), and give vehicles that stand warm a depot of their own with its lows"
+)
+FEW_EXPECTED: Final = (
+    "Of the last {months} this list would have expected {expected}, and {came} on record, too many for chance: mornings were colder than "
+    "the climate says, or starts failed that had nothing to do with the starting circuit. Read its chances as lower bounds. Bring in "
+    "daily lows (lows.csv), and record what lacked fuel or ignition as '{cranked}'"
+)
 OUT_OF_SERVICE: Final = "the vehicle is out of service"
 WORK_ON: Final = "{work} on {day}"
 VISIT_ON: Final = "visit on {day}: {found}"
@@ -99,3 +112,14 @@ def was(before: str, *, cold: bool) -> str:
     if not cold:
         return f"was {before}"
     return f"started {before}" if before.startswith("below") else f"started down to {before}"
+
+
+def past_words(tally: Tally) -> str:
+    """How many no-starts looks at the past expected, and how many are on record, where they differ by more than chance."""
+    came = round(tally.came)
+    return (MANY_EXPECTED if tally.times > 1.0 else FEW_EXPECTED).format(
+        months=count_words(round(12.0 * tally.days / DAYS_PER_YEAR), "month"),
+        expected=count_words(round(tally.expected), "no-start"),
+        came=f"{came or 'none'} {'is' if came < 2 else 'are'}",
+        cranked=OUTCOME_WORDS["cranks_only"],
+    )

@@ -28,4 +28,4 @@ def run_assess(options: argparse.Namespace) -> None:
         readings = readings_listed(folder, engine, listed, as_of=day)
         terms = Terms(limit_book(db), own_costs(db), leaving_listed(folder, engine, listed, as_of=day))
     rows = list_rows(found, readings, terms, flagged_only=not options.all)
-    show_list(options, day, rows, found, assumed(known_climate(db, before=day), found.units))
+    show_list(options, day, rows, found, assumed(known_climate(db, before=day), found))

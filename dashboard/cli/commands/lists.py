@@ -32,7 +32,7 @@ def run_risk(options: argparse.Namespace) -> None:
     readings = store.read_readings(db, before=day)
     rows = list_rows(assessment, readings, terms_of(db, day), flagged_only=not options.all)
     seldom = seldom_read(readings, assessment.units["unit"].tolist(), assessment.as_of)
-    show_list(options, day, rows, assessment, assumed(known_climate(db, before=day), assessment.units), seldom)
+    show_list(options, day, rows, assessment, assumed(known_climate(db, before=day), assessment), seldom)
     say_age(db, day)
 
 
