@@ -109,7 +109,7 @@ def test_cold_and_outlook_charts_are_valid() -> None:
     mine = a.outlook[a.outlook["unit"] == unit]
     text = specs_in(charts.outlook_chart(mine, title="by week", renewed="battery renewed").to_dict())
     assert "probability_low" in text
-    assert "The depot's coldest time is around" in chart_words.cold_text(cold, season)
+    assert "In these months its depot is coldest around" in chart_words.cold_text(cold, season)
     elsewhere = season_course(climate, "y", a.as_of)
     assert "No climate of its depot is known" in chart_words.cold_text(cold, elsewhere)
     text = specs_in(charts.cold_chart(cold, elsewhere, forecast, title="cold", renewed=None).to_dict())

@@ -373,7 +373,7 @@ def cold_count_chart(counts: pd.DataFrame, *, chosen_c: float, title: str, fahre
     if fahrenheit:
         counts, rule = _degrees(counts, "low_c"), _degrees(rule, "low_c")
     base = alt.Chart(counts).encode(
-        x=alt.X("low_c:Q", title=say.MORNING_LOW.format(degrees=unit), scale=alt.Scale(reverse=True, nice=False))
+        x=alt.X("low_c:Q", title=say.MORNING_LOW.format(degrees=unit), scale=alt.Scale(nice=False))
     )
     y = alt.Y("likely:Q", title=say.FAIL_TO_START, axis=alt.Axis(tickMinStep=1))
     return alt.layer(

@@ -20,7 +20,7 @@ from dashboard.screens.codes import code_reach
 from dashboard.screens.pages import page
 from dashboard.screens.picker import pick_depot
 from dashboard.words import every_page, visit_words
-from dashboard.words.plain_text import day, number, safe, whole
+from dashboard.words.plain_text import day, number, safe, week_and_monday, whole
 from dashboard.words.plan_words import outdated_words
 from ingest.visits import open_visits, read_visits
 
@@ -124,7 +124,7 @@ def orders(plan: ReplacementPlan) -> None:
         st.info(visit_words.ISSUE_FIRST if weeks else visit_words.NONE_TO_COME)
     else:
         with st.container(horizontal=True):
-            week = st.selectbox(every_page.WEEK, weeks, key="orders_week", width=160)
+            week = st.selectbox(every_page.WEEK, weeks, key="orders_week", width=260, format_func=week_and_monday)
             depot = pick_depot(plan.visits.loc[plan.visits["iso_week"] == week, "depot"], "orders_depot") or ""
         visits = chosen_visits(plan, week=str(week), depot=depot, since=outdated())
         orders_button(visits, f"work-orders-{week}", visit_words.orders_words(len(visits)))

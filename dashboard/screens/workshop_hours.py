@@ -21,7 +21,7 @@ from dashboard.screens import kept, reception, session
 from dashboard.screens.pages import page
 from dashboard.words import every_page, plan_page
 from dashboard.words import workshop_words as say
-from dashboard.words.plain_text import day, number, safe
+from dashboard.words.plain_text import number, safe, week_and_monday
 from dashboard.words.workshop_words import closed_words
 from ingest.sheet_edits import DAY_NAMES, MOST_HOURS
 
@@ -74,7 +74,7 @@ def own_weeks(depot: str, found: DepotHours) -> None:
         with st.container(horizontal=True, vertical_alignment="bottom"):
             week = st.selectbox(
                 every_page.WEEK, list(names), key="own_week", width=260,
-                format_func=lambda name: say.WEEK_FROM.format(week=name, day=day(names[name])) if name in names else str(name),
+                format_func=week_and_monday,
             )  # fmt: skip
             hours = st.number_input(
                 say.HOURS, 0.0, MOST_HOURS, 0.0, 0.5, format="%.1f", key="own_hours", width=FIELD_PX
@@ -87,7 +87,7 @@ def own_weeks(depot: str, found: DepotHours) -> None:
         with st.expander(say.OWN_WEEKS.format(count=len(found.weeks)), key="own_weeks"):
             for monday, h in found.weeks[:LINES_SHOWN]:
                 name = iso_week(monday)
-                said = say.WEEK_HOURS.format(week=name, day=day(monday), hours=number(h, 1))
+                said = say.WEEK_HOURS.format(week=week_and_monday(name), hours=number(h, 1))
                 undo_line(
                     said, say.AS_USUAL, f"as_usual_{name}", say.USUAL_AGAIN.format(depot=depot, week=name),
                     partial(set_week, depot=depot, iso_week=name, hours=None),

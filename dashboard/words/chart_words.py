@@ -94,7 +94,7 @@ def cold_text(cold: pd.DataFrame, season: pd.DataFrame, *, fahrenheit: bool = Fa
         f"No climate of its depot is known: mornings like those drawn are assumed, one in ten below "
         f"{temperature(coldest['one_in_ten_c'], fahrenheit=fahrenheit)}; bring in a climate file."
         if season["assumed"].any()
-        else f"The depot's coldest time is around {day(coldest['day'])}: one morning in ten below "
+        else f"In these months its depot is coldest around {day(coldest['day'])}: one morning in ten below "
         f"{temperature(coldest['one_in_ten_c'], fahrenheit=fahrenheit)}."
     )
     middle, low, high = (

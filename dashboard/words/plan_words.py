@@ -16,7 +16,17 @@ from analysis.plan.ordered import SPARE
 from analysis.plan.replacement_plan import ReplacementPlan
 from analysis.plan.result import rows_of
 from dashboard.words import plain_text
-from dashboard.words.plain_text import as_sentence, clean, count_words, day, number, safe, week_days, words
+from dashboard.words.plain_text import (
+    as_sentence,
+    clean,
+    count_words,
+    day,
+    number,
+    safe,
+    week_and_monday,
+    week_days,
+    words,
+)
 from dashboard.words.reasons import PART_WORDS, the_parts
 from ingest.values import joined
 
@@ -469,7 +479,8 @@ def left_out_heads(plan: ReplacementPlan) -> list[str]:
 
 def left_out_rows(plan: ReplacementPlan) -> list[list[str]]:
     return [
-        [r["unit"], r["depot"] or "–", r["job"], r["best_week"] or "–", decided_words(r) + as_sentence(REASON_WORDS[r["reason"]]), percent(r["risk"]),
+        [r["unit"], r["depot"] or "–", r["job"], week_and_monday(r["best_week"]) if r["best_week"] else "–",
+         decided_words(r) + as_sentence(REASON_WORDS[r["reason"]]), percent(r["risk"]),
          amount(r["cost_at_risk"]), amount(r["saving"])]
         for r in rows_of(plan.left_out)
     ]  # fmt: skip

@@ -32,8 +32,7 @@ CLOSED_KEPT: Final = "The closed days are saved. Plan again to count with them."
 OPEN: Final = "Open again"
 OPEN_AGAIN: Final = "These days are open again. Plan again to count with them."
 NOTHING: Final = "Nothing differs from what is on record."
-WEEK_FROM: Final = "{week}, from {day}"
-WEEK_HOURS: Final = "{week}, from {day}: {hours} h"
+WEEK_HOURS: Final = "{week}: {hours} h"
 
 
 def closed_words(depot: str, first: date, last: date, why: str) -> str:

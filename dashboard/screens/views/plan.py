@@ -26,7 +26,7 @@ from dashboard.screens.plan_changes import Wish, money
 from dashboard.screens.workshop_hours import change_hours
 from dashboard.words import chart_numbers, every_page, plan_words
 from dashboard.words import plan_page as say
-from dashboard.words.plain_text import day, number, percent, safe, span, whole
+from dashboard.words.plain_text import day, number, percent, safe, span, week_and_monday, whole
 from dashboard.words.plan_table import closed_sentences
 from dashboard.words.reasons import PART_WORDS
 from ingest.errors import IngestError
@@ -297,7 +297,9 @@ def hours(plan: ReplacementPlan) -> None:
     for row in dear.head(3).to_dict("records"):
         st.markdown(
             say.ONE_MORE.format(
-                depot=safe(row["depot"]), week=row["iso_week"], amount=money(float(row["hour_price"]), plan)
+                depot=safe(row["depot"]),
+                week=week_and_monday(row["iso_week"]),
+                amount=money(float(row["hour_price"]), plan),
             )
         )
     table = plan.hours[["depot", "iso_week", "week_start", "hours", "booked", "visits", "hour_price"]]
