@@ -27,7 +27,7 @@ PRINTED, FAILS = "printed", "fails"
 def short_courses(
     assessment: Assessment, suspects: Sequence[tuple[str, str]], book: LimitBook | None = None
 ) -> dict[str, dict[str, Any]]:
-    """Vehicle -> course of its suspect part, of plain numbers, rounded to four figures.
+    """Vehicle -> course of its suspect part, of plain numbers, rounded to six figures.
 
     :param suspects: vehicle and part of each; ValueError for a vehicle that was not assessed
     :returns: `unit` (mΩ or A at 20 °C), `usual`, `limit` and `limit_is` (printed, or fails: no start from there on at the coming low
@@ -89,5 +89,5 @@ def _printed(assessment: Assessment, u: int, c: int, book: LimitBook) -> float:
 
 
 def _short(value: float) -> float:
-    """Four figures: more than any picture shows, and little to keep."""
-    return float(f"{float(value):.4g}")
+    """Six figures: so many more than are said that what is rounded again reads as on the list, and little to keep."""
+    return float(f"{float(value):.6g}")
