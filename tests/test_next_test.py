@@ -104,13 +104,13 @@ def test_limits_of_a_measurement() -> None:
     risk = np.full(20, 0.4)
     spread = {cause: 1.2 * i for i, cause in enumerate(NAMES)}
     sizes = (0.0, 0.1, 0.3, 1.0)
-    made = [Candidate(str(s), 1.0, "", {c: s * (m - 7.0) for c, m in spread.items()}) for s in sizes]
+    made = [Candidate(str(s), 1.0, {c: s * (m - 7.0) for c, m in spread.items()}) for s in sizes]
     value = values_of(belief, risk, candidates=made).value
     np.testing.assert_allclose(value[:, 0], 0.0, atol=1e-9)
     assert (np.diff(value, axis=1) >= -1e-9).all()
     two = np.zeros((1, len(NAMES)))
-    two[0, NAMES.index("the starter motor")] = two[0, NAMES.index("drag in the engine")] = 0.5
-    sure = Candidate("sure", 1.0, "", {"the starter motor": 8.0, "drag in the engine": -8.0})
+    two[0, NAMES.index("starter_motor")] = two[0, NAMES.index("engine_drag")] = 0.5
+    sure = Candidate("sure", 1.0, {"starter_motor": 8.0, "engine_drag": -8.0})
     found, known = values_of(two, np.array([0.4]), candidates=[sure]), perfect(two, np.array([0.4]))
     assert found.value[0, 0] == pytest.approx(known[0], rel=1e-6)
     assert known[0] > 50.0
@@ -124,9 +124,9 @@ def test_a_worked_two_cause_case() -> None:
     starter first 1242.50, engine first 1149.375, waiting 0.5 x (1318.75 + 1260) = 1289.375; knowing: 551.25.
     """
     belief = np.zeros((1, len(NAMES)))
-    belief[0, NAMES.index("the starter motor")] = belief[0, NAMES.index("drag in the engine")] = 0.5
+    belief[0, NAMES.index("starter_motor")] = belief[0, NAMES.index("engine_drag")] = 0.5
     cost = decision_costs(belief, np.array([1.0]), np.array([600.0]), COSTS)[0]
-    starter, drag = NAMES.index("the starter motor"), NAMES.index("drag in the engine")
+    starter, drag = NAMES.index("starter_motor"), NAMES.index("engine_drag")
     assert cost[ACTIONS.index("renew starter_motor"), starter] == pytest.approx(612.50)
     assert cost[ACTIONS.index("renew starter_motor"), drag] == pytest.approx(1872.50)
     assert cost[ACTIONS.index("renew engine_drag"), starter] == pytest.approx(1808.75)
@@ -151,19 +151,19 @@ def test_outcomes_sum_to_one_and_costs_are_least_for_the_right_repair() -> None:
 @pytest.mark.parametrize(
     ("shares", "options", "name"),
     [
-        ({"starter_motor": 0.5, "engine_drag": 0.45}, {}, "cranking speed"),
-        ({"starter_motor": 0.5, "engine_drag": 0.45}, {"measured": {"crank_rpm"}}, "turn the engine by hand"),
-        ({"battery": 0.97}, {}, "rest volts after two hours"),
-        ({"battery": 0.5, "starter_motor": 0.45}, {"measured": {"crank_rpm", "peak_a"}}, "battery load test"),
-        ({"positive_cable": 0.95}, {}, "drop across the positive joints"),
-        ({"ground_path": 0.95}, {}, "drop across the ground joints"),
-        ({"control_circuit": 0.9}, {}, "loaded check of the control wire"),
-        ({"solenoid_contacts": 0.5, "engine_drag": 0.4}, {}, "drop across the contacts, three times"),
+        ({"starter_motor": 0.5, "engine_drag": 0.45}, {}, "cranking_speed"),
+        ({"starter_motor": 0.5, "engine_drag": 0.45}, {"measured": {"crank_rpm"}}, "engine_by_hand"),
+        ({"battery": 0.97}, {}, "rest_v_after_two_hours"),
+        ({"battery": 0.5, "starter_motor": 0.45}, {"measured": {"crank_rpm", "peak_a"}}, "battery_load_test"),
+        ({"positive_cable": 0.95}, {}, "positive_joints"),
+        ({"ground_path": 0.95}, {}, "ground_joints"),
+        ({"control_circuit": 0.9}, {}, "control_wire_loaded"),
+        ({"solenoid_contacts": 0.5, "engine_drag": 0.4}, {}, "contacts_three_times"),
         ({"starter_motor": 0.45, "battery": 0.0, "solenoid_contacts": 0.0}, {"measured": {"crank_rpm"}},
-         "peak amps with a fast clamp"),
-        ({"engine_drag": 0.5}, {"measured": {"crank_rpm"}}, "turn the engine by hand"),
-        ({"starter_motor": 0.6}, {"measured": {"crank_rpm", "peak_a"}, "no_start_cost": 4000.0}, "starter on the bench"),
-        ({"starter_motor": 0.9}, {"slip": 0.6}, "repeat the reading"),
+         "peak_a"),
+        ({"engine_drag": 0.5}, {"measured": {"crank_rpm"}}, "engine_by_hand"),
+        ({"starter_motor": 0.6}, {"measured": {"crank_rpm", "peak_a"}, "no_start_cost": 4000.0}, "starter_on_the_bench"),
+        ({"starter_motor": 0.9}, {"slip": 0.6}, "repeat"),
     ],
 )  # fmt: skip
 def test_a_technician_would_agree(shares: dict[str, float], options: dict[str, Any], name: str) -> None:
@@ -171,8 +171,6 @@ def test_a_technician_would_agree(shares: dict[str, float], options: dict[str, A
     found = measured_next(shares, **options)
     assert found is not None
     assert found.name == name
-    assert found.sentence[0].isupper()
-    assert found.sentence.endswith(".")
 
 
 def test_what_peak_amps_are_expected_to_show_is_what_the_circuit_does() -> None:
@@ -184,7 +182,7 @@ def test_what_peak_amps_are_expected_to_show_is_what_the_circuit_does() -> None:
     def peak(circuit: StartState) -> float:
         return float(solve_start(circuit, 20.0).stall_a)
 
-    for cause, field in (("the starter motor", "motor_mohm"), ("a worn battery", "battery_mohm")):
+    for cause, field in (("starter_motor", "motor_mohm"), ("worn_battery", "battery_mohm")):
         fallen = peak(replace(state, **{field: 1.3 * getattr(state, field)})) / peak(state) - 1.0
         assert means[cause] == pytest.approx(fallen / 0.05, abs=0.5)
 
@@ -219,7 +217,7 @@ def test_causes_add_up() -> None:
     for k, part in enumerate(PARTS):
         mine = sum(belief[h] for h, p in enumerate(CAUSES.values()) if p == part)
         assert mine == pytest.approx(0.75 * shares[0, k])
-    discharged = belief[NAMES.index("a discharged battery")]
+    discharged = belief[NAMES.index("discharged_battery")]
     assert discharged == pytest.approx(0.75 * 0.3 * COSTS.clean_success["battery"])
 
 
@@ -254,7 +252,7 @@ def test_rest_volts_on_record_leave_no_room_for_a_discharged_battery_and_are_not
     assert room_for_discharged(12.60, 12, 12.60, agm=True) == pytest.approx(0.5)
     asked = measured_next({"battery": 0.995})
     assert asked is not None
-    assert asked.name == "rest volts after two hours"
+    assert asked.name == "rest_v_after_two_hours"
     assert measured_next({"battery": 0.995}, discharged=room_for_discharged(12.65, 12, 12.45)) is None
     low = measured_next({"battery": 0.995}, discharged=room_for_discharged(12.2, 12, 12.45))
     assert low is not None

@@ -17,12 +17,12 @@ from reportlab.lib.units import mm
 from reportlab.platypus import LongTable, Paragraph
 from samples_screens import assessed, readings_of, worst_unit
 
-from analysis.bay.next_measurement import CANDIDATES
 from analysis.circuit.limits import default_limits
 from dashboard.files import paper, pieces
 from dashboard.words import safety
 from dashboard.words.limit_lines import limit_lines
 from dashboard.words.list_row import list_row
+from dashboard.words.next_words import TESTS
 from dashboard.words.reasons import OUTCOME_WORDS
 from ingest.records import WeeklyList
 
@@ -101,7 +101,7 @@ def test_a_sheet_of_a_vehicle_shows_every_column_it_filled_and_how_its_starts_we
 
 
 def test_no_advice_is_cut_on_paper_and_what_is_cut_says_so() -> None:
-    for advice in (candidate.sentence for candidate in CANDIDATES):
+    for advice in TESTS.values():
         said = safety.with_caution(advice)
         assert plain(pieces.sentence(said)) == plain(said), "the caution stands last: it would be what is lost"
     assert pieces.printable("volts " * 100).endswith("…")

@@ -11,12 +11,11 @@ from pathlib import Path
 import pytest
 
 from analysis.bay.decision_table import TABLE
-from analysis.bay.next_measurement import CANDIDATES
 from dashboard.cli import tables
 from dashboard.files import paper, plan_book, plan_calendar, work_order
 from dashboard.words import plan_table, reading_sheet, safety
 from dashboard.words.list_row import CHEAP_FIRST
-from dashboard.words.next_words import NEXT
+from dashboard.words.next_words import NEXT, TESTS
 from ingest.fields import PARTS
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -72,7 +71,7 @@ def test_who_looks_for_a_generator_that_does_not_charge_is_not_told_of_ice() -> 
 
 def test_every_advice_that_can_hurt_is_said_with_it() -> None:
     """Every next measurement of the two tables that names a jumper, a load or a charge."""
-    advices = [*NEXT.values()] + [c.sentence for c in CANDIDATES] + list(CHEAP_FIRST.values())
+    advices = [*NEXT.values(), *TESTS.values(), *CHEAP_FIRST.values()]
     for word, said in (("jumper", safety.JUMPER), ("loaded check", safety.AIRBAG), ("charge", safety.FROZEN)):
         found = [advice for advice in advices if word in advice.casefold()]
         assert found

@@ -128,9 +128,9 @@ def test_limits_are_those_of_the_reading_s_checks() -> None:
 @pytest.mark.parametrize(
     ("reading", "why"),
     [
-        ({"rest_v": 12.6, "crank_min_v": 10.2, "lowest_is": "sampled"}, "only an upper bound of the volts while cranking"),
-        ({"rest_v": 12.6, "crank_a": 200.0}, "no volts while cranking"),
-        ({"rest_v": 12.0, "crank_min_v": 12.4}, "volts contradict each other"),
+        ({"rest_v": 12.6, "crank_min_v": 10.2, "lowest_is": "sampled"}, "only_a_bound"),
+        ({"rest_v": 12.6, "crank_a": 200.0}, "no_crank_min_v"),
+        ({"rest_v": 12.0, "crank_min_v": 12.4}, "volts_contradict"),
     ],
 )  # fmt: skip
 def test_a_reading_without_the_volts_has_no_bar_and_says_why(reading: dict[str, Any], why: str) -> None:

@@ -17,8 +17,9 @@ import pytest
 
 from analysis.bay.decision_table import FILLS, TABLE
 from analysis.bay.findings import TELLING
+from analysis.bay.next_measurement import CANDIDATES
 from dashboard.words.finding_words import SENTENCES
-from dashboard.words.next_words import ASKED, NEXT
+from dashboard.words.next_words import ASKED, NEXT, TESTS
 
 DASHBOARD = Path(__file__).resolve().parents[1] / "dashboard"
 ROOMS = ("screens", "charts", "files", "cli")
@@ -130,9 +131,9 @@ def test_what_is_read_is_not_written_where_it_is_shown(room: str) -> None:
 
 ANALYSIS = DASHBOARD.parent / "analysis"
 WITH_THEIR_RULE = {
-    "bay/next_measurement.py", "bay/one_reading.py", "bay/verdict.py", "bay/where_volts_go.py",
+    "bay/verdict.py",
     "backtest/history.py", "backtest/reliability.py", "backtest/report.py", "circuit/limit_book.py", "circuit/limits.py",
-    "circuit/load.py", "circuit/resistances.py", "plan/candidates.py", "plan/inputs.py", "plan/replacement_plan.py", "plan/rules.py",
+    "plan/candidates.py", "plan/inputs.py", "plan/replacement_plan.py", "plan/rules.py",
     "plan/visit_costs.py", "readings/bays.py", "wear/lives.py", "worklist/class_table.py",
 }  # fmt: skip
 """Modules below the words that hold texts, each beside the rule that it tells: DEVELOPERS.md, "Words"."""
@@ -227,6 +228,7 @@ def test_every_row_and_every_next_measurement_has_its_words_and_no_words_are_lef
     """Analysis gives keys and figures; that each sentence gets its figures, `test_segments` holds, row by row."""
     assert set(SENTENCES) == {row.name for row in TABLE}
     assert set(NEXT) == {row.following for row in TABLE} - {""}
+    assert list(TESTS) == [one.name for one in CANDIDATES]
     assert set(ASKED) == set(TELLING)
     assert set(FILLS) <= set(NEXT)
     assert {name for names in FILLS.values() for name in names} <= set(TELLING)

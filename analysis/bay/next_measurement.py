@@ -24,35 +24,36 @@ from analysis.readings.panel import Bools, Floats, trusted_values
 from analysis.readings.renewals import PARTS
 
 CAUSES: Final[Mapping[str, str]] = {
-    "a worn battery": "battery",
-    "a discharged battery": "battery",
-    "a joint of the positive cable": "positive_cable",
-    "the positive cable itself": "positive_cable",
-    "a joint of the ground path": "ground_path",
-    "the ground strap itself": "ground_path",
-    "the solenoid contacts": "solenoid_contacts",
-    "the starter motor": "starter_motor",
-    "a joint of the control circuit": "control_circuit",
-    "the control wire or coil": "control_circuit",
-    "drag in the engine": "engine_drag",
-    "no part": "",
-    "a slip in the last reading": "",
+    "worn_battery": "battery",
+    "discharged_battery": "battery",
+    "positive_joint": "positive_cable",
+    "positive_cable": "positive_cable",
+    "ground_joint": "ground_path",
+    "ground_strap": "ground_path",
+    "solenoid_contacts": "solenoid_contacts",
+    "starter_motor": "starter_motor",
+    "control_joint": "control_circuit",
+    "control_wire_or_coil": "control_circuit",
+    "engine_drag": "engine_drag",
+    "no_part": "",
+    "slip": "",
 }
 """Cause -> part; the last two need no repair."""
 CHEAP: Final[Mapping[str, str]] = {
-    "a discharged battery": "battery",
-    "a joint of the positive cable": "positive_cable",
-    "a joint of the ground path": "ground_path",
-    "a joint of the control circuit": "control_circuit",
+    "discharged_battery": "battery",
+    "positive_joint": "positive_cable",
+    "ground_joint": "ground_path",
+    "control_joint": "control_circuit",
 }
 """Causes that charging, or cleaning and tightening, cures."""
 NAMES: Final = tuple(CAUSES)
-SLIP, SOUND = NAMES.index("a slip in the last reading"), NAMES.index("no part")
+SLIP, SOUND = NAMES.index("slip"), NAMES.index("no_part")
 
 
 @dataclass(frozen=True)
 class Candidate:
-    """A measurement: name, minutes, what a technician is told, where each cause puts it, columns that it fills.
+    """A measurement: key, minutes, where each cause puts it, columns that it fills; what a technician is told stands in
+    `dashboard/words/next_words.py`.
 
     means: cause -> expected outcome in standard errors of the measurement, 0 for causes not named.  times: how often
     the columns have to be read for it; once is enough in a reading without the columns `without`, which is no full set and
@@ -61,108 +62,88 @@ class Candidate:
 
     name: str
     minutes: float
-    sentence: str
     means: Mapping[str, float]
     columns: tuple[str, ...] = ()
     times: int = 1
     without: tuple[str, ...] = ()
 
 
-REPEAT: Final = "repeat the reading"
-_REAL: Final = [c for c in NAMES if c != "a slip in the last reading"]
+REPEAT: Final = "repeat"
+_REAL: Final = [c for c in NAMES if c != "slip"]
 CANDIDATES: Final = (
     Candidate(
         REPEAT,
         TESTING.again_min,
-        "Repeat the last reading: it stands far off the ones before and may be a slip.",
         dict.fromkeys(_REAL, TESTING.repeat_slip),
         ("crank_min_v", "crank_a"),
         2,
     ),
     Candidate(
-        "cranking speed",
+        "cranking_speed",
         TESTING.at_hand_min,
-        "Cranking speed together with steady amps: high amps at full speed is a weak starter, "
-        "high amps at low speed is drag in the engine.",
-        {"the starter motor": TESTING.speed_starter, "drag in the engine": -TESTING.speed_drag},
+        {"starter_motor": TESTING.speed_starter, "engine_drag": -TESTING.speed_drag},
         ("crank_rpm",),
     ),
     Candidate(
-        "rest volts after two hours",
+        "rest_v_after_two_hours",
         TESTING.at_hand_min,
-        "Rest volts after two hours without charging: low volts mean a discharged battery, to be charged and tested "
-        "again; good volts with high resistance mean a worn one.",
-        {"a discharged battery": -TESTING.plain},
+        {"discharged_battery": -TESTING.plain},
         ("rest_v",),
         2,
         ("crank_min_v",),
     ),
     Candidate(
-        "battery load test",
+        "battery_load_test",
         TESTING.load_test_min,
-        "Load test of the charged battery, half its cold-cranking amps for 15 s: volts below the table's are the "
-        "battery, good volts are something behind it.",
-        {"a worn battery": -TESTING.load_worn, "a discharged battery": -TESTING.load_discharged},
+        {"worn_battery": -TESTING.load_worn, "discharged_battery": -TESTING.load_discharged},
         ("rest_v", "crank_min_v", "crank_a"),
         2,
         ("drop_positive_v", "drop_ground_v", "drop_contacts_v"),
     ),
     Candidate(
-        "drop across the positive joints",
+        "positive_joints",
         TESTING.at_hand_min,
-        "Voltage drop across each joint of the positive cable while cranking, post to clamp, then lug to stud: "
-        "a drop at a joint wants cleaning, a drop between the lugs is the cable.",
-        {"a joint of the positive cable": TESTING.plain, "the positive cable itself": -TESTING.plain},
+        {"positive_joint": TESTING.plain, "positive_cable": -TESTING.plain},
         ("drop_positive_v",),
         2,
         ("drop_ground_v", "drop_contacts_v"),
     ),
     Candidate(
-        "drop across the ground joints",
+        "ground_joints",
         TESTING.at_hand_min,
-        "Voltage drop across each joint of the ground path while cranking, starter housing to negative post in steps: "
-        "a drop at a joint wants cleaning, a drop along the strap is the strap.",
-        {"a joint of the ground path": TESTING.plain, "the ground strap itself": -TESTING.plain},
+        {"ground_joint": TESTING.plain, "ground_strap": -TESTING.plain},
         ("drop_ground_v",),
         2,
         ("drop_positive_v", "drop_contacts_v"),
     ),
     Candidate(
-        "drop across the contacts, three times",
+        "contacts_three_times",
         TESTING.again_min,
-        "Voltage drop across the solenoid's two studs while cranking, three times: burnt contacts are high and differ "
-        "from start to start.",
-        {"the solenoid contacts": TESTING.contacts},
+        {"solenoid_contacts": TESTING.contacts},
         ("drop_contacts_v",),
         3,
     ),
     Candidate(
-        "loaded check of the control wire",
+        "control_wire_loaded",
         TESTING.at_hand_min,
-        "Loaded check of the control wire at the relay socket, then at the coil's end: unequal volts are the wire, "
-        "equal and high ones the joints before the socket.",
-        {"a joint of the control circuit": TESTING.plain, "the control wire or coil": -TESTING.plain},
+        {"control_joint": TESTING.plain, "control_wire_or_coil": -TESTING.plain},
         ("control_loaded_v", "coil_loaded_v"),
     ),
     Candidate(
-        "peak amps with a fast clamp",
+        "peak_a",
         TESTING.peak_min,
-        "Peak amps with a clamp that holds the inrush: low peak amps at good volts is resistance in the starter, usual "
-        "peak amps clear it.",
-        {"the starter motor": -TESTING.peak_starter, "a worn battery": -TESTING.peak_battery},
+        {"starter_motor": -TESTING.peak_starter, "worn_battery": -TESTING.peak_battery},
         ("peak_a",),
     ),
     Candidate(
-        "turn the engine by hand",
+        "engine_by_hand",
         TESTING.by_hand_min,
-        "Turn the engine over by hand with a bar, battery disconnected: stiff is drag in the engine, easy clears it.",
-        {"drag in the engine": TESTING.by_hand},
+        {"engine_drag": TESTING.by_hand},
     ),
     Candidate(
-        "starter on the bench",
+        "starter_on_the_bench",
         TESTING.bench_min,
-        "Take the starter out and run it unloaded: amps and speed off the maker's figures are the starter.",
-        {"the starter motor": TESTING.plain},
+        {"starter_motor": TESTING.plain},
     ),
 )
 EDGES: Final = np.arange(-9.0, 9.01, 0.25)  # outcome classes [standard errors]; finer changes no value by 0.1 %
@@ -190,7 +171,7 @@ def next_measurements(
 ) -> list[Candidate | None]:
     """The next measurement for each of n vehicles, None where none would change the decision for its minutes.
 
-    :param shares: (n, 7) in the order of PARTS: probability that the part is what limits the start; the rest to one is "no part"
+    :param shares: (n, 7) in the order of PARTS: probability that the part is what limits the start; the rest to one is "no_part"
     :param no_start_probability: (n,) of a no-start until the vehicle would be looked at anyway, if nothing is done
     :param last_slip: (n,) probability that the last reading is a slip and the suspicion with it
     :param discharged: (n,) how much room the latest rest volts leave for a discharged battery, of :func:`room_for_discharged`

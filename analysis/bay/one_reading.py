@@ -60,15 +60,11 @@ _RESTS_ON: Final = {
     "motor_constant": ("peak_a", "crank_a", "crank_rpm"),
     "torque": ("peak_a", "crank_a", "crank_rpm"),
 }
-HARDLY_FLOWED: Final = "hardly any amps flowed"
+HARDLY_FLOWED: Final = "hardly_flowed"
 SERIES: Final = ("battery", "positive_cable", "ground_path", "solenoid_contacts", "motor_winding", "motor_lumped")
-ONLY_A_BOUND: Final = "only an upper bound of the volts while cranking"
+ONLY_A_BOUND: Final = "only_a_bound"
 ASIDE: Final = {
-    "rest_v": "rest voltage set aside",
-    "crank_min_v": "volts while cranking set aside",
-    "crank_a": "amps set aside",
-    "coil_a": "coil amps set aside",
-    **dict.fromkeys((*DROPS.values(), "drop_control_v"), "drop set aside"),
+    name: f"{name}_aside" for name in ("rest_v", "crank_min_v", "crank_a", "coil_a", *DROPS.values(), "drop_control_v")
 }
 """The same as `WITHOUT` of a value that was measured, but is doubtful and not used."""
 KIND: Final = (
@@ -85,7 +81,7 @@ LOAD_ROWS: Final = {  # name here -> value, standard error and unit of `analysis
 
 @dataclass(frozen=True)
 class Identified:
-    """One element: value at 20 °C with standard error and what was expected, or the reason why it has none."""
+    """One element: value at 20 °C with standard error and what was expected, or the key of why it has none."""
 
     element: str
     unit: str
@@ -97,7 +93,7 @@ class Identified:
 
 @dataclass(frozen=True)
 class Closure:
-    """Whether the reading agrees with itself and with what is expected of its unit; `why_not` where nobody can tell.
+    """Whether the reading agrees with itself and with what is expected of its unit; `why_not`, a key, where nobody can tell.
 
     `values`: how many measurements were compared; `earlier`: readings of the vehicle that the expectation rests on;
     `measured`, `expected`, `se`, `off`: of the suspect, in its own unit; `settled`: values that would not fit, were they
@@ -386,21 +382,18 @@ def _closure(
 ) -> Closure:
     """The test of closure, without the measurements of which nothing is expected."""
     if outcome == RAN_FREE:
-        return Closure(False, "the starter ran without the engine, whose load the amps and volts of other starts hold")
+        return Closure(False, "ran_free")
     row = expected.foretold(at)
     stood = outcome in FAILED and float(row["crank_rpm"].iloc[0]) <= BOUNDARIES.stands_rpm
     if not stood and _hardly_flows(row, shown):
-        return Closure(False, "hardly any amps flowed, so that no part was put to the test")
+        return Closure(False, HARDLY_FLOWED)
     if stood or outcome in UNTURNED:
-        return Closure(
-            False, "the engine did not turn, and the amps, volts and drops of other starts are those of one that turns"
-        )
+        return Closure(False, "did_not_turn")
     count = int(np.isfinite(row[list(MEASURED)].to_numpy(np.float64)).sum())
     if count < EXPECTING.fewest_checked:
-        few = "fewer than three values can be compared"
         read = int(np.isfinite(at[list(MEASURED)].to_numpy(np.float64)).sum())
         unread = read >= EXPECTING.fewest_checked
-        return Closure(False, f"{few}, as its class has hardly been read for the others" if unread else few)
+        return Closure(False, "class_hardly_read" if unread else "too_few")
     given, found = frozenset[str](), _tested(row, expected, sd_k, frozenset())
     while not found["closes"] and confirmed - given:  # what was measured twice counts as right where it would not fit
         suspect = str(found["suspect"])

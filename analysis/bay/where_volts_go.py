@@ -19,12 +19,12 @@ import pandas as pd
 from analysis.bay.closure import STATE_FIELDS, STEP, StateSpread
 from analysis.bay.expected import Expected, usual_crank_a
 from analysis.bay.facts import at_usual_share
-from analysis.bay.one_reading import ReadingCheck, trusted_row
+from analysis.bay.one_reading import ONLY_A_BOUND, ReadingCheck, trusted_row
 from analysis.bay.verdict import DROP_LIMITS
 from analysis.circuit.battery import least_cranking_v
 from analysis.circuit.choices import INSTRUMENT
 from analysis.circuit.limits import AGM, FEWEST_CRANK_A, REFERENCE_C, Limits
-from analysis.circuit.resistances import MEASURED, measured_values, measurement_errors
+from analysis.circuit.resistances import MEASURED, WITHOUT, measured_values, measurement_errors
 from analysis.starting.loop import StartState, blocks_of, solve_start, volts_at_amps
 
 BATTERY: Final = "battery"
@@ -44,12 +44,13 @@ _FIELD_OF: Final = {"battery": "battery_mohm", "positive_cable": "positive_mohm"
                     "solenoid_contacts": "contacts_mohm"}  # fmt: skip
 _SPREAD_OF: Final = {"battery_mohm": "battery", "positive_mohm": "positive", "ground_mohm": "ground",
                      "contacts_mohm": "contacts"}  # fmt: skip
+CONTRADICT: Final = "volts_contradict"
 ROUNDS: Final = 4  # in which the load is set so that the amps are those read: each leaves a tenth of the error
 
 
 @dataclass(frozen=True)
 class WhereVoltsGo:
-    """The bars as one tidy table, a row per segment in the order of SEGMENTS, and why there is none of this reading.
+    """The bars as one tidy table, a row per segment in the order of SEGMENTS, and the key of why there is none of this reading.
 
     shares: `bar` (read, usual, coming), `segment`, `volts` and their standard error `se_v`, `from_v` and `to_v` (volts left
     before and after it), `known` (measured, assumed, or the rest that is left), `limit_v` (the most that may be lost there,
@@ -101,14 +102,14 @@ def where_volts_go(
 
 
 def _why_not(row: pd.DataFrame, read: Mapping[str, tuple[float, float]], expected: Expected) -> str:
-    """Why this reading has no bar, "" where it has."""
+    """The key of why this reading has no bar, "" where it has."""
     if np.isfinite(row["crank_at_most_v"].iloc[0]):
-        return "only an upper bound of the volts while cranking"
+        return ONLY_A_BOUND
     if not np.isfinite(read["crank_min_v"][0]):
-        return "no volts while cranking"
+        return WITHOUT["crank_min_v"]
     if not np.isfinite(read["rest_v"][0]) and "rest_v" in expected.unknown:
-        return "no rest voltage"
-    return "volts contradict each other" if read["crank_min_v"][0] > _rest(read, expected)[0] else ""
+        return WITHOUT["rest_v"]
+    return CONTRADICT if read["crank_min_v"][0] > _rest(read, expected)[0] else ""
 
 
 def _rest(read: Mapping[str, tuple[float, float]], expected: Expected) -> tuple[float, float, str]:

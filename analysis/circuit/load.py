@@ -14,9 +14,9 @@ from analysis.circuit.resistances import WITHOUT, measured_values, measurement_e
 Array = npt.NDArray[np.float64]
 
 RAD_PER_S_PER_RPM: Final = 2.0 * np.pi / 60.0
-NO_PEAK: Final = "no peak amps: the back-emf cannot be told from the winding"
-NO_SPEED: Final = "no cranking speed: a weak starter field cannot be told from engine drag"
-CONTRADICTS: Final = "peak amps are not above the steady amps"
+NO_PEAK: Final = "emf_without_peak"
+NO_SPEED: Final = "constant_without_speed"
+NOT_ABOVE: Final = "peak_not_above"
 
 
 def infer_load(readings: pd.DataFrame, system_v: npt.ArrayLike) -> pd.DataFrame:
@@ -25,7 +25,7 @@ def infer_load(readings: pd.DataFrame, system_v: npt.ArrayLike) -> pd.DataFrame:
     :param readings: rest_v [V], crank_a [A], peak_a [A], crank_rpm [rpm]; any may be missing
     :param system_v: 12 or 24 [V]
     :returns: back_emf_v, back_emf_se_v, power_w (turned into motion, gear losses included), emf_v_per_rpm,
-        emf_se_v_per_rpm, torque_nm (at the crankshaft), torque_se_nm, reason ("" where all is identified)
+        emf_se_v_per_rpm, torque_nm (at the crankshaft), torque_se_nm, reason (a key, "" where all is identified)
     """
     blocks = np.broadcast_to(np.asarray(system_v, dtype=np.float64) / 12.0, (len(readings),))
     value, charge_se = measured_values(readings, blocks)
@@ -61,7 +61,7 @@ def infer_load(readings: pd.DataFrame, system_v: npt.ArrayLike) -> pd.DataFrame:
 
 def _reasons(rest: Array, amps: Array, peak: Array, rpm: Array) -> npt.NDArray[np.object_]:
     conditions = [np.isnan(rest), np.isnan(amps), np.isnan(peak), amps >= peak, np.isnan(rpm)]
-    texts = np.array([WITHOUT["rest_v"], WITHOUT["crank_a"], NO_PEAK, CONTRADICTS, NO_SPEED, ""], dtype=object)
+    keys = np.array([WITHOUT["rest_v"], WITHOUT["crank_a"], NO_PEAK, NOT_ABOVE, NO_SPEED, ""], dtype=object)
     found = np.stack([*conditions, np.ones(len(rest), dtype=bool)])
-    result: npt.NDArray[np.object_] = texts[found.argmax(axis=0)]
+    result: npt.NDArray[np.object_] = keys[found.argmax(axis=0)]
     return result

@@ -47,7 +47,7 @@ MOHM_PER_OHM: Final = 1000.0
 class Inferred:
     """Resistances at the temperature of the reading, shape (n, 8) in the order of ELEMENTS.
 
-    `reason` is "" where a value is identified, else one sentence; `assumed` names the measurements that were missing
+    `reason` is "" where a value is identified, else the key of why not; `assumed` names the measurements that were missing
     and filled with a typical value of larger error, comma-joined.
     """
 
@@ -184,18 +184,14 @@ def _elements(v: dict[str, Array], m: dict[str, Array]) -> tuple[dict[str, Array
     return value, slope
 
 
-WITHOUT: Final = {
-    "rest_v": "no rest voltage",
-    "crank_min_v": "no volts while cranking",
-    "crank_a": "no amps",
-    "peak_a": "no peak amps: the winding cannot be told from the back-emf",
-    "drop_positive_v": "positive drop not measured",
-    "drop_ground_v": "ground drop not measured",
-    "drop_contacts_v": "contact drop not measured",
-    "drop_control_v": "control drop not measured",
-    "coil_a": "no coil amps",
-}
-"""Measurement -> why what needs it has no value where it is missing."""
+_RESTED_ON: Final = (
+    *("rest_v", "crank_min_v", "crank_a", "peak_a", "drop_positive_v", "drop_ground_v", "drop_contacts_v"),
+    *("drop_control_v", "coil_a"),
+)
+WITHOUT: Final = {name: f"no_{name}" for name in _RESTED_ON}
+"""Measurement -> key of why what needs it has no value where it is missing."""
+BELOW_ZERO: Final = "below_zero"
+"""Volts contradict each other."""
 _NEEDS: Final[dict[str, tuple[str, ...]]] = {
     "battery": ("crank_min_v", "rest_v", "crank_a"),
     "positive_cable": ("drop_positive_v", "crank_a"),
@@ -209,7 +205,7 @@ _NEEDS: Final[dict[str, tuple[str, ...]]] = {
 
 
 def _reasons(inputs: _Inputs, value: dict[str, Array]) -> Texts:
-    """One sentence for every element that the measurements do not identify."""
+    """A key for every element that the measurements do not identify."""
     rows = len(inputs.value["crank_a"])
     reason = np.full((rows, len(ELEMENTS)), "", dtype=object)
     for i, element in enumerate(ELEMENTS):
@@ -219,7 +215,7 @@ def _reasons(inputs: _Inputs, value: dict[str, Array]) -> Texts:
         impossible = (
             (reason[:, i] == "") & ~(value[element] >= 0) & np.isin(element, ("battery", "motor_lumped", "coil"))
         )
-        reason[impossible, i] = "volts contradict each other: the result would be below zero"
+        reason[impossible, i] = BELOW_ZERO
     return reason
 
 

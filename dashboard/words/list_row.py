@@ -16,7 +16,7 @@ from analysis.costs import PlanSettings
 from analysis.readings.panel import RAN_FREE
 from analysis.readings.renewals import PARTS
 from dashboard.words.choices import SAYING
-from dashboard.words.next_words import next_measurement
+from dashboard.words.next_words import TESTS, next_measurement
 from dashboard.words.plain_text import as_sentence
 from dashboard.words.reasons import PART_WORDS, Fact, facts, sentence, the_parts, turning_alone
 from dashboard.words.safety import said_with
@@ -112,7 +112,7 @@ def next_tests(
     )
     again = {name: DROP_AGAIN.format(part=PART_WORDS[part]) for name, part in (denied or {}).items()}
     told |= {
-        name: again.get(name, None if one is None else one.sentence) for name, one in zip(names, best, strict=True)
+        name: again.get(name, None if one is None else TESTS[one.name]) for name, one in zip(names, best, strict=True)
     }
     return _as_they_stand(told, not_turned or {})
 

@@ -1,4 +1,4 @@
-"""What is measured next: for each key that a row of the decision table gives, what a technician is told."""
+"""What is measured next: for each key that a row of the decision table gives, and for each candidate, what a technician is told."""
 
 from collections.abc import Mapping
 from typing import Final
@@ -123,6 +123,37 @@ NEXT: Final[Mapping[str, str]] = {
     "amps_speed_and_peak": "amps while cranking, cranking speed and peak amps",
 }  # fmt: skip
 """Key of a next measurement -> what a technician is told."""
+
+TESTS: Final[Mapping[str, str]] = {
+    "repeat":
+        "Repeat the last reading: it stands far off the ones before and may be a slip.",
+    "cranking_speed":
+        "Cranking speed together with steady amps: high amps at full speed is a weak starter, high amps at low speed is drag in the engine.",
+    "rest_v_after_two_hours":
+        "Rest volts after two hours without charging: low volts mean a discharged battery, to be charged and tested again; good volts with "
+        "high resistance mean a worn one.",
+    "battery_load_test":
+        "Load test of the charged battery, half its cold-cranking amps for 15 s: volts below the table's are the battery, good volts are "
+        "something behind it.",
+    "positive_joints":
+        "Voltage drop across each joint of the positive cable while cranking, post to clamp, then lug to stud: a drop at a joint wants "
+        "cleaning, a drop between the lugs is the cable.",
+    "ground_joints":
+        "Voltage drop across each joint of the ground path while cranking, starter housing to negative post in steps: a drop at a joint "
+        "wants cleaning, a drop along the strap is the strap.",
+    "contacts_three_times":
+        "Voltage drop across the solenoid's two studs while cranking, three times: burnt contacts are high and differ from start to start.",
+    "control_wire_loaded":
+        "Loaded check of the control wire at the relay socket, then at the coil's end: unequal volts are the wire, equal and high ones the "
+        "joints before the socket.",
+    "peak_a":
+        "Peak amps with a clamp that holds the inrush: low peak amps at good volts is resistance in the starter, usual peak amps clear it.",
+    "engine_by_hand":
+        "Turn the engine over by hand with a bar, battery disconnected: stiff is drag in the engine, easy clears it.",
+    "starter_on_the_bench":
+        "Take the starter out and run it unloaded: amps and speed off the maker's figures are the starter.",
+}  # fmt: skip
+"""Key of a candidate of `analysis.bay.next_measurement` -> what a technician is told, and what it tells apart."""
 
 
 def next_measurement(finding: Finding) -> str:

@@ -23,10 +23,11 @@ from analysis.bay.one_reading import (
 )
 from analysis.bay.sources import OWN_EARLIER
 from analysis.bay.verdict import sentence
+from analysis.bay.where_volts_go import CONTRADICT
 from analysis.bay.whose import Whose
 from analysis.circuit.battery import LOAD_TEST_F, celsius_from_fahrenheit, load_test_minimum_v
-from analysis.circuit.load import NO_PEAK, NO_SPEED
-from analysis.circuit.resistances import ELEMENTS, WITHOUT
+from analysis.circuit.load import NO_PEAK, NO_SPEED, NOT_ABOVE
+from analysis.circuit.resistances import BELOW_ZERO, ELEMENTS, WITHOUT
 from dashboard.words.finding_words import finding_sentence
 from dashboard.words.next_words import ASKED, next_measurement
 from dashboard.words.plain_text import as_sentence, in_reader_unit, number
@@ -94,7 +95,19 @@ REASON_WORDS: Final = {
     ONLY_A_BOUND: "the volts while cranking were sampled slowly: the lowest lies at or below what was seen",
     NO_PEAK: "without peak amps it cannot be told from the motor winding",
     NO_SPEED: "without the cranking speed a weak starter field cannot be told from engine drag",
+    NOT_ABOVE: "peak amps are not above the steady amps",
+    BELOW_ZERO: "volts contradict each other: the result would be below zero",
+    CONTRADICT: "volts contradict each other",
 }
+"""Key of why something has no value -> what is said of it."""
+NOT_CHECKED: Final = {
+    "ran_free": "the starter ran without the engine, whose load the amps and volts of other starts hold",
+    HARDLY_FLOWED: "hardly any amps flowed, so that no part was put to the test",
+    "did_not_turn": "the engine did not turn, and the amps, volts and drops of other starts are those of one that turns",
+    "too_few": "fewer than three values can be compared",
+    "class_hardly_read": "fewer than three values can be compared, as its class has hardly been read for the others",
+}
+"""Key of why nobody can tell whether the values fit -> what is said of it."""
 
 
 _BOTH: Final = re.compile(r"[−-]?\d+ °C \(([−-]?\d+ °F)\)")
@@ -137,7 +150,7 @@ def is_bound(reading: Mapping[Any, Any] | pd.Series[Any], name: str) -> bool:
 
 
 def reason_words(reason: str) -> str:
-    return REASON_WORDS.get(reason, reason)
+    return REASON_WORDS[reason] if reason else ""
 
 
 def rows_of(check: ReadingCheck) -> list[Identified]:
@@ -262,7 +275,7 @@ def closure_words(check: ReadingCheck) -> str:
     not said beside :func:`against_words` saying which of them do not."""
     closure = check.closure
     if not closure.checked:
-        return f"Whether the values fit cannot be checked: {closure.why_not}."
+        return f"Whether the values fit cannot be checked: {NOT_CHECKED[closure.why_not]}."
     held = _held_against(closure.earlier)
     if closure.closes:
         beside = "" if check.against.moved else f" and {held}"
