@@ -69,6 +69,36 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, Any], str]] = {
         SOUND | {"drop_positive_v": 1.4, "crank_rpm": 160.0, "peak_a": 350.0},
         "measurement",
     ),
+    "drop_that_the_turning_engine_denies": (
+        SOUND | {"drop_contacts_v": 11.4, "outcome": "started"},
+        {"rest_v": 12.65, "drop_contacts_v": 11.4, "outcome": "click"},
+        "measurement",
+    ),
+    "control_drop_that_the_held_solenoid_denies": (
+        SOUND | {"drop_control_v": 10.9, "outcome": "started"},
+        {"rest_v": 12.65, "drop_control_v": 10.9, "outcome": "no_click"},
+        "measurement",
+    ),
+    "engine_still_warm": (
+        SOUND | HALF_THE_AMPS | {"crank_rpm": 230.0, "outcome": "started"},
+        SOUND | {"crank_a": 80.0, "crank_rpm": 230.0, "outcome": "started"},  # drops tell of 150 A
+        "measurement",
+    ),
+    "twice_the_speed_of_these_volts": (
+        SOUND | {"crank_rpm": 405.0, "outcome": "started"},
+        SOUND | {"crank_rpm": 250.0, "outcome": "started"},
+        "measurement",
+    ),
+    "volts_that_the_inrush_denies": (
+        {"rest_v": 12.65, "crank_min_v": 9.3, "crank_a": 140.0, "peak_a": 640.0, "outcome": "started"},  # 24 mΩ
+        {"rest_v": 12.65, "crank_min_v": 9.3, "crank_a": 140.0, "peak_a": 300.0, "outcome": "started"},
+        "measurement",
+    ),
+    "volts_that_did_not_fall": (
+        SOUND | {"crank_min_v": 12.6, "outcome": "started"},
+        SOUND | {"crank_min_v": 12.2, "outcome": "started"},  # a battery twice as large
+        "measurement",
+    ),
     "clamp_round_one_of_two_cables": (SOUND | {"crank_a": 70.0}, SOUND | {"crank_a": 120.0}, "measurement"),
     "clamp_off": (SOUND | {"crank_a": 450.0}, SOUND | {"crank_a": 200.0}, "measurement"),
     "usual_speed_at_few_amps": (
@@ -292,6 +322,11 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, Any], str]] = {
     "coil_amps_low": ({"coil_a": 1.5}, {"coil_a": 2.5}, "control_circuit"),
     "one_cell_dead": ({"rest_v": 10.5}, {"rest_v": 11.4}, "battery"),
     "battery_deeply_discharged": ({"rest_v": 6.2}, {"rest_v": 11.4}, "battery"),
+    "battery_discharged_though_charged": (
+        {"rest_v": 12.1, "charging_v": 14.3},
+        {"rest_v": 12.1, "charging_v": 12.0},
+        "battery",
+    ),
     "battery_discharged": ({"rest_v": 12.2}, {"rest_v": 12.3}, "battery"),
     "volts_collapse": (
         {"rest_v": 12.5, "crank_min_v": 4.0, "outcome": "click"},
@@ -400,6 +435,7 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, Any], str]] = {
     ),
     "contact_drop_high": ({"drop_contacts_v": 0.35}, {"drop_contacts_v": 0.25}, "solenoid_contacts"),
     "control_drop_high": ({"drop_control_v": 1.1}, {"drop_control_v": 0.9}, "control_circuit"),
+    "charges_little": ({"rest_v": 12.6, "charging_v": 12.95}, {"rest_v": 12.6, "charging_v": 12.6}, "charging"),
     "charges_too_little": ({"charging_v": 12.6}, {"charging_v": 13.9}, "charging"),
     "charges_too_much": (
         {"charging_v": 15.4, "temperature_c": 20.0},
@@ -451,6 +487,11 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, Any], str]] = {
         {"outcome": "no_click", "rest_v": 12.6},
         {"outcome": "no_click", "rest_v": 11.0},
         "control_circuit",
+    ),
+    "click_contacts_lose_nothing": (
+        {"outcome": "click", "rest_v": 12.6, "drop_contacts_v": 0.02},
+        {"outcome": "click", "rest_v": 12.6, "drop_contacts_v": 12.2},
+        "starter_motor",
     ),
     "click_battery_good": (
         {"outcome": "click", "rest_v": 12.6},
@@ -826,6 +867,37 @@ def test_who_cranks_needs_no_jumper() -> None:
         assert [(f.segment, f.following) for f in locate_segment(sound | known)] == [("none", "")]
     for unknown in ({}, {"outcome": "no_click"}, {"crank_rpm": 0.0, "crank_a": 0.0, "usual_crank_a": 150.0}):
         assert locate_segment(sound | unknown)[-1].following == "jumper_start"
+
+
+def test_few_amps_that_the_drops_bear_out_blame_no_clamp_and_hide_no_battery() -> None:
+    """Ohm's law: of a warm engine 80 A make 0.53 of the drops that 150 A make; 1.5 V of sag at 80 A are 19 mΩ, three times the usual."""
+    warm = SOUND | HALF_THE_AMPS | {"crank_rpm": 210.0, "outcome": "started"}
+    assert names(warm) == ["engine_still_warm"]
+    worn = located(warm | {"crank_min_v": 11.15, "cca_a": 600.0})
+    assert [finding.segment for finding in worn] == ["battery"]
+
+
+def test_near_stall_speed_tells_nothing_of_the_motor() -> None:
+    """Kirchhoff: at nine tenths of the stall amps back-emf is the rest of large numbers; too thick an oil is not a weak starter."""
+    stiff = SOUND | {"crank_a": 430.0, "usual_crank_a": 415.0, "usual_warm_a": 150.0, "crank_min_v": 8.4, "usual_crank_v": 8.6,
+                     "usual_battery_mohm": 9.6, "crank_rpm": 35.0, "usual_rpm": 80.0, "outcome": "no_start", "temperature_c": -30.0,
+                     "drop_positive_v": 0.28, "drop_ground_v": 0.28, "drop_contacts_v": 0.42, "usual_drop_positive_v": 0.28,
+                     "usual_drop_ground_v": 0.28, "usual_drop_contacts_v": 0.42}  # fmt: skip
+    assert located(stiff)[0].segment == "starter_or_drag"
+    assert "oil too thick for this air" in finding_sentence(located(stiff)[0])
+
+
+def test_a_dip_taken_for_steady_volts_is_said_once() -> None:
+    """The volts of the inrush are not those of one battery of a pair, too."""
+    assert names(SOUND | {"crank_min_v": 9.75, "outcome": "started"}) == ["dip_taken_for_steady_volts"]
+
+
+def test_a_drop_of_a_start_at_which_nothing_turned_is_told_as_it_was_read() -> None:
+    """Nobody knows its amps: the usual ones of a turning engine were not those."""
+    said = finding_sentence(
+        located(USUAL | {"rest_v": 12.6, "drop_positive_v": 6.1, "outcome": "chatter", "usual_crank_a": 180.0})[0]
+    )
+    assert said == "The positive cable loses 6.10 V, above 0.20 V."
 
 
 def test_nothing_measured_finds_nothing() -> None:

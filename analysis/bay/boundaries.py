@@ -42,6 +42,10 @@ HIGH: Final = both(
         both(not_measured("usual_crank_a"), above("crank_a", "highest_here_a")),
     ),
 )
+CLAMP_BORNE_OUT: Final = both(
+    at_least("drops_told_times", 1.0 / BOUNDARIES.clamp_borne_out), at_most("drops_told_times", BOUNDARIES.clamp_borne_out)
+)  # fmt: skip
+"""Cables and contacts lose what they do at the amps that the clamp shows."""
 LOW: Final = below("amps_times", "low_amps_share", widened="load_doubt")
 SLOW: Final = below("speed_times", "slow_share", widened="speed_doubt")
 LOW_CHARGE: Final = both(below("rest_v", "rest_watch_v"), isnt(below("rest_v", "rest_act_v")))

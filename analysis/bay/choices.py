@@ -66,6 +66,19 @@ class Boundaries:
         "most that one battery of a pair shows: half, and its own share of the sag; our choice")
     one_battery_least: float = stated(0.35, "usual volts while cranking", 0.25, 0.45,
         "least that one battery of a pair shows, the weaker one: 8 of 23 V, the load-test table's least; our choice")
+    twice_the_speed: float = stated(1.6, "1", 1.5, 1.8,
+        "least of the speed of these volts, where a tachometer counts twice; our choice, a fifth beside double")
+    hardly_falls: float = stated(0.25, "usual resistance", 0.15, 0.35,
+        "of a battery whose volts were not read while it cranked; our choice, because a new and larger one has half, and a booster "
+        "beside it halves that no further")
+    clamp_borne_out: float = stated(1.25, "the clamp's amps", 1.15, 1.4,
+        "either way, that drops of sound cables tell of, where it is right; our choice, because joints differ by less")
+    near_stall: float = stated(0.85, "of the inrush", 0.75, 0.95,
+        "from here on back-emf is the small rest of large numbers, and speed tells nothing of the motor; our choice")
+    charged_over_rest_v: float = stated(0.2, "V per 12 V", 0.1, 0.4,
+        "above rest volts, which only a generator that works gives; our choice, because a meter and surface charge make less")
+    least_dip_v: float = stated(3.0, "V per 12 V", 2.0, 4.0,
+        "least at the first moment of a start, ISO 16750-2:2023 4.6.3, starting profile III")
     battery_told_c: float = stated(-30.0, "°C", -35.0, -20.0,
         "coldest air in which the last row of the load-test table is held against a battery; our choice: one that is what its label says "
         "holds 9 V at half its label's amps there, by the laws of the cold")

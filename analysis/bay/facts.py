@@ -15,6 +15,7 @@ from analysis.bay.choices import BOUNDARIES, FACTS
 from analysis.circuit.battery import held_at_half_rating_v, least_cranking_v, load_test_minimum_v, open_circuit
 from analysis.circuit.choices import BATTERY_TABLES
 from analysis.circuit.limits import BRUSH_V, FEWEST_CRANK_A, Limits
+from analysis.readings.outcomes import UNTURNED
 
 Facts = Mapping[str, float | str]
 
@@ -41,6 +42,7 @@ def with_derived(facts: Facts, limits: Limits) -> dict[str, float | str]:
     for work in (
         _battery,
         _told_amps,
+        _borne_out,
         _multiples,
         _curve,
         _speed_tells,
@@ -83,6 +85,9 @@ def _battery(facts: Facts, limits: Limits) -> dict[str, float]:
         "half_cca_v": float(load.half_cca_v),
         "load_test_v": table,
         "least_here_v": float(least_cranking_v(limits.least_cranking_battery_v.value, air_c)),
+        "dip_told_v": rest - FACTS.early_battery * mohm * number(facts, "peak_a") / 1000.0,
+        "least_dip_v": BOUNDARIES.least_dip_v * limits.system_v / 12.0,
+        "fell_v": rest - low,
         "open_told_v": told, "rest_told_more_v": told - rest - doubt * given * before / 1000.0,
     }  # fmt: skip
 
@@ -124,6 +129,16 @@ def _told_amps(facts: Facts, limits: Limits) -> dict[str, float]:
         return {}
     differs = max(middle / amps, amps / middle) >= BOUNDARIES.two_cables_least
     return {"told_a": middle, "told_times": middle / amps, "trusted_a": middle if differs else amps}
+
+
+def _borne_out(facts: Facts, _limits: Limits) -> dict[str, float]:
+    """Amps that the drops alone tell of, over the clamp's, were cables and contacts as usual: two or more that agree."""
+    amps, usual = number(facts, "crank_a"), number(facts, "usual_crank_a")
+    told = [_over(number(facts, name), number(facts, f"usual_{name}")) * usual for name in DROPS.values()]
+    told = [one for one in told if one > 0]
+    if len(told) < FACTS.fewest_dropping or max(told) > FACTS.agree_within * min(told):
+        return {}
+    return {"drops_told_times": _over(float(np.median(told)), amps)}
 
 
 def _multiples(facts: Facts, limits: Limits) -> dict[str, float]:
@@ -221,7 +236,9 @@ def _drops(facts: Facts, limits: Limits) -> dict[str, float]:
     amps = number(facts, "crank_a") if math.isnan(amps) else amps
     usual = warm if warm > 0 else cold
     colder = number(facts, "cold_amps_times")
-    if usual > 0:
+    if facts.get("outcome") in UNTURNED and math.isnan(amps):
+        share = 1.0  # of a start at which nothing turned nobody knows the amps
+    elif usual > 0:
         share = float(at_usual_share(amps, usual, cold))
     else:
         most_a = limits.highest_cranking_a.value  # nobody knows the usual amps: no sound engine takes more
@@ -286,6 +303,7 @@ def _control(facts: Facts, limits: Limits) -> dict[str, float]:
         "least_both_a": _least_both_a(number(facts, "usual_coil_ohm"), limits),
         "pull_in_full_a": float(at_charged_volts(number(facts, "pull_in_a"), rest, limits)),
         "control_size": lost / limits.control_circuit_drop_v.value,
+        "charged_least_v": at_rest + BOUNDARIES.charged_over_rest_v * limits.system_v / 12.0,
         "charging_most_v": float(charging_most_v(number(facts, "temperature_c"), limits)),
     }  # fmt: skip
 

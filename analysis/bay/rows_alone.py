@@ -129,6 +129,14 @@ ALONE: Final = (
         "control_circuit", "jumper_start", 5, alone=True,
     ),
     Row(
+        "click_contacts_lose_nothing",
+        (
+            is_word("outcome", "click"), at_least("rest_v", "rest_act_v"), at_most("contacts_read_v", "solenoid_contacts_drop_v"),
+            isnt(drop_high), isnt(drops_good),
+        ),
+        "starter_motor", "other_drops_then_motor_terminal", 10, sources.NO_LOAD, alone=True,
+    ),
+    Row(
         "click_battery_good",
         (is_word("outcome", "click"), at_least("rest_v", "rest_act_v"), isnt(drops_good)),
         "solenoid_contacts", "three_drops", 10, alone=True,

@@ -7,6 +7,7 @@ from analysis.bay.boundaries import (
     AMPS_ROWS,
     BATTERY_AT_FAULT,
     CABLES,
+    CLAMP_BORNE_OUT,
     FAILED,
     HIGH,
     LOW,
@@ -30,6 +31,7 @@ from analysis.bay.conditions import (
     is_word,
     isnt,
     measured,
+    near_battery,
     not_measured,
 )
 
@@ -45,6 +47,18 @@ _ON_ONE_BATTERY: Final = both(
     at_most("low_times", BOUNDARIES.one_battery_cranked),
 )
 
+_TURNED: Final = is_word("outcome", "started", "slow", "cranks_only")
+
+_DIP: Final = both(
+    above("battery_times", "worn_low_battery_times"),
+    at_least("dip_share", BOUNDARIES.dip_least),
+    at_most("dip_share", BOUNDARIES.dip_most),
+    isnt(HIGH),
+    isnt(WORN_WITH_LOW_REST),
+    either(_MORE_VOLTS, above("own_curve_least", BOUNDARIES.faster_than_own)),
+)
+"""The volts read are those of the inrush."""
+
 MEASUREMENT: Final = (
     Row(
         "only_one_battery_of_a_pair_measured",
@@ -55,6 +69,16 @@ MEASUREMENT: Final = (
         "slipped_decimal_point",
         (measured("doubted"), isnt(is_word("doubted", "rest_v"))),
         "measurement", "the_doubted_again", 5, sources.OWN_EARLIER, doubts="doubted",
+    ),
+    Row(
+        "drop_that_the_turning_engine_denies",
+        (_TURNED, near_battery("largest_drop_v")),
+        "measurement", "largest_drop_again", 5, sources.OHM, hides=CABLES, doubts="largest_drop",
+    ),
+    Row(
+        "control_drop_that_the_held_solenoid_denies",
+        (_TURNED, below("held_v", "let_go_v"), near_battery("drop_control_v")),
+        "measurement", "control_drop_again", 5, sources.OHM, hides=("control_circuit",), doubts="drop_control_v",
     ),
     Row(
         "drop_that_speed_and_inrush_deny",
@@ -85,8 +109,13 @@ MEASUREMENT: Final = (
     ),
     Row(
         "usual_speed_at_few_amps",
-        (LOW, at_least("speed_times", "slow_share"), not_measured("told_times"), isnt(TURNS_EASILY)),
+        (LOW, at_least("speed_times", "slow_share"), not_measured("told_times"), isnt(CLAMP_BORNE_OUT), isnt(TURNS_EASILY)),
         "measurement", "amps_from_zero", 5, hides=AMPS_ROWS, doubts="crank_a",
+    ),
+    Row(
+        "engine_still_warm",
+        (is_word("outcome", "started"), LOW, at_least("speed_times", BOUNDARIES.not_slow), CLAMP_BORNE_OUT, isnt(BATTERY_AT_FAULT)),
+        "measurement", "cold_engine_again", 5, sources.OHM,
     ),
     Row(
         "an_engine_that_turned_at_no_speed",
@@ -114,6 +143,14 @@ MEASUREMENT: Final = (
         "measurement", "speed_again", 5, sources.OHM, hides=("starter_motor",), doubts="crank_rpm",
     ),
     Row(
+        "twice_the_speed_of_these_volts",
+        (
+            is_word("outcome", "started", "slow"), above("curve_least", BOUNDARIES.twice_the_speed, widened="speed_doubt"),
+            isnt(HIGH), isnt(LOW), isnt(BATTERY_AT_FAULT), isnt(drop_high),
+        ),
+        "measurement", "speed_again", 5, sources.OHM, hides=("starter_motor",), doubts="crank_rpm",
+    ),
+    Row(
         "charging_volts_of_one_battery_of_a_pair",
         (ONE_OF_A_PAIR, at_most("charging_share", BOUNDARIES.one_battery_charged)),
         "measurement", "charging_v_across_both", 5, sources.PAIR_CHARGES, hides=("charging",), doubts="charging_v",
@@ -128,21 +165,24 @@ MEASUREMENT: Final = (
     ),
     Row(
         "dip_taken_for_steady_volts",
-        (
-            above("battery_times", "worn_low_battery_times"),
-            at_least("dip_share", BOUNDARIES.dip_least),
-            at_most("dip_share", BOUNDARIES.dip_most),
-            isnt(HIGH),
-            isnt(WORN_WITH_LOW_REST),
-            either(_MORE_VOLTS, above("own_curve_least", BOUNDARIES.faster_than_own)),
-        ),
+        (_DIP,),
         "measurement", "crank_v_without_min", 5, hides=("battery",), doubts="crank_min_v",
+    ),
+    Row(
+        "volts_that_the_inrush_denies",
+        (is_word("outcome", "started"), below("dip_told_v", "least_dip_v"), isnt(_DIP), isnt(_MORE_VOLTS)),
+        "measurement", "crank_v_without_min", 5, sources.DIPS, hides=("battery",), doubts="crank_min_v",
+    ),
+    Row(
+        "volts_that_did_not_fall",
+        (_TURNED, at_most("battery_times", BOUNDARIES.hardly_falls), isnt(below("rest_v", "rest_watch_v"))),
+        "measurement", "crank_v_without_min", 5, sources.OHM, hides=("battery",), doubts="crank_min_v",
     ),
     Row(
         "volts_that_speed_and_inrush_deny",
         (
             above("battery_times", "worn_battery_times"), isnt(FAILED), isnt(HIGH), isnt(LOW), isnt(WORN_WITH_LOW_REST), _MORE_VOLTS,
-            isnt(both(_ON_ONE_BATTERY, is_word("outcome", "started"))),
+            isnt(both(_ON_ONE_BATTERY, is_word("outcome", "started"))), isnt(_DIP),
         ),
         "measurement", "crank_v_across_all", 5, sources.OHM, hides=("battery",), doubts="crank_min_v",
     ),

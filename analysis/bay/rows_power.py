@@ -78,6 +78,20 @@ BATTERY: Final = (
         hides=("battery",),
     ),
     Row(
+        "battery_discharged_though_charged",
+        (
+            isnt(ONE_OF_A_PAIR),
+            below("rest_v", "rest_act_v"),
+            at_least("charging_v", "least_charging_v"),
+            at_most("charging_v", "charging_most_v"),
+        ),
+        "battery",
+        "charge_then_drain",
+        15,
+        sources.REST_TABLE_PAIR,
+        hides=("battery",),
+    ),
+    Row(
         "battery_discharged",
         (isnt(ONE_OF_A_PAIR), below("rest_v", "rest_act_v")),
         "battery",
@@ -193,6 +207,7 @@ LOAD: Final = (
         (
             below("speed_times", BOUNDARIES.clearly_slow, widened="speed_doubt"), isnt(HIGH), isnt(LOW), TURNS_OR_UNKNOWN,
             drops_good, isnt(BATTERY_AT_FAULT), below("curve_most", BOUNDARIES.off_the_curve),
+            isnt(at_least("stall_share", BOUNDARIES.near_stall)),
         ),
         "starter_motor", "starter_on_the_bench", 45, sources.NO_LOAD,
     ),
@@ -328,6 +343,15 @@ DROPS: Final = (
 )  # fmt: skip
 
 CHARGING: Final = (
+    Row(
+        "charges_little",
+        (below("charging_v", "least_charging_v"), measured("rest_v"), at_least("charging_v", "charged_least_v")),
+        "charging",
+        "charging_v_loaded",
+        5,
+        sources.FROM_MEMORY,
+        hides=("charging",),
+    ),
     Row(
         "charges_too_little",
         (below("charging_v", "least_charging_v"),),

@@ -28,6 +28,12 @@ SENTENCES: Final[Mapping[str, str]] = {
     "slipped_decimal_point":
         "{doubted_said} does not go with this vehicle's past and its other values: most likely a slip of the decimal point or the wrong "
         "range. It is not used. If it was measured twice, say so: then it counts.",
+    "drop_that_the_turning_engine_denies":
+        "{largest_drop_v:.2f} V are nearly all that the battery has, and the engine was turned: they cannot be lost in one place. A lead "
+        "was on another point, or on ground. If it was measured twice, say so: then it counts.",
+    "control_drop_that_the_held_solenoid_denies":
+        "With {drop_control_v:.2f} V lost the solenoid would have {held_v:.2f} V, which holds none, and the engine was turned: a lead was "
+        "on another point, or on ground.",
     "drop_that_speed_and_inrush_deny":
         "A drop of {largest_drop_v:.2f} V would slow the engine, and it turned as ever with the usual inrush: that drop was misread. If it "
         "was measured twice, say so: then it counts.",
@@ -42,6 +48,9 @@ SENTENCES: Final[Mapping[str, str]] = {
         "place is wrong.",
     "usual_speed_at_few_amps":
         "{crank_a:.0f} A are too few for an engine that turns at {crank_rpm:.0f} rpm: the clamp's zero or its place is wrong.",
+    "engine_still_warm":
+        "{crank_a:.0f} A and {crank_rpm:.0f} rpm, and the drops go with these amps: the engine was still warm from a run and turned easily. "
+        "What is usual in this air tells nothing of it.",
     "an_engine_that_turned_at_no_speed":
         "{crank_rpm:.0f} rpm, and the engine was turned: the tachometer read nothing.",
     "an_engine_that_did_not_turn_at_a_speed":
@@ -52,6 +61,8 @@ SENTENCES: Final[Mapping[str, str]] = {
     "half_the_speed_of_these_volts":
         "{crank_rpm:.0f} rpm is about half the speed that these volts and amps give, and the inrush is as usual: it was counted for another"
         " number of cylinders, or every second pulse was missed.",
+    "twice_the_speed_of_these_volts":
+        "{crank_rpm:.0f} rpm is about twice the speed that these volts and amps give: it was counted for another number of cylinders.",
     "charging_volts_of_one_battery_of_a_pair":
         "{charging_v:.2f} V with the engine running goes with one battery of the pair.",
     "volts_while_cranking_of_one_battery_of_a_pair":
@@ -60,6 +71,12 @@ SENTENCES: Final[Mapping[str, str]] = {
     "dip_taken_for_steady_volts":
         "{crank_min_v:.2f} V cannot be what the engine turned at: amps and speed are those of more volts. It is the dip of the first "
         "moment, which a meter's MIN holds.",
+    "volts_that_the_inrush_denies":
+        "{crank_min_v:.2f} V at {crank_a:.0f} A cannot be: the {peak_a:.0f} A of the first moment would have left {dip_told_v:.1f} V, and it "
+        "started. It is the dip of that moment, which a meter's MIN holds.",
+    "volts_that_did_not_fall":
+        "The battery fell by {fell_v:.2f} V at {crank_a:.0f} A, and none holds up so well: {crank_min_v:.2f} V were read before the engine "
+        "turned, or by a meter too slow for it.",
     "volts_that_speed_and_inrush_deny":
         "{crank_min_v:.2f} V cannot be what the engine turned at: amps, inrush and speed are those of more volts. On one of two batteries a"
         " meter shows half; else its range or a lead is wrong.",
@@ -180,6 +197,9 @@ SENTENCES: Final[Mapping[str, str]] = {
         "Rest voltage {rest_v:.2f} V is that of five cells instead of six: one is dead, or the battery is deeply discharged.",
     "battery_deeply_discharged":
         "Rest voltage {rest_v:.2f} V is far below that of a flat battery: one so deeply discharged may not recover, or has dead cells.",
+    "battery_discharged_though_charged":
+        "Rest voltage {rest_v:.2f} V is {rest_v__rest_act_v} (half charged), and the generator gives {charging_v:.2f} V: something drains it "
+        "while it stands, its trips are too short, or it no longer takes a charge.",
     "battery_discharged":
         "Rest voltage {rest_v:.2f} V is {rest_v__rest_act_v} (half charged): charge before judging anything else.",
     "chatter_lets_go_at_the_dip":
@@ -234,8 +254,8 @@ SENTENCES: Final[Mapping[str, str]] = {
     "battery_weak_with_low_rest_volts":
         "{rest_v:.2f} V at rest and {battery_times:.1f} times the usual resistance: the battery is partly discharged or worn.",
     "battery_weak_under_load":
-        "At {half_cca_a:.0f} A, half its label's cold-cranking amps, the battery would hold {half_cca_v:.2f} V, {half_cca_v__load_test_v} "
-        "of the load-test table at {air}: it is worn.",
+        "The battery held {crank_min_v:.2f} V at {crank_a:.0f} A. At {half_cca_a:.0f} A, half its label's cold-cranking amps, it would hold "
+        "{half_cca_v:.2f} V, {half_cca_v__load_test_v} of the load-test table at {air}: it is worn.",
     "battery_weak_under_load_colder_than_the_table":
         "At {half_cca_a:.0f} A, half its label's cold-cranking amps, the battery would hold {half_cca_v:.2f} V at {air}. One that is what "
         "its label says holds more than {load_test_v:.2f} V, the least of the load-test table's coldest row, in this cold too: it is worn.",
@@ -273,6 +293,9 @@ SENTENCES: Final[Mapping[str, str]] = {
         for part, loses in LOSES.items()
     },
     # --- charging
+    "charges_little":
+        "{charging_v:.2f} V with the engine running is {charging_v__least_charging_v}, and above the {rest_v:.2f} V of rest: a slipping belt "
+        "or a weak generator, or one that the engine's control lets idle while the battery is full.",
     "charges_too_little":
         "{charging_v:.2f} V with the engine running is {charging_v__least_charging_v}: the battery is not charged.",
     "charges_too_much":
@@ -320,6 +343,9 @@ SENTENCES: Final[Mapping[str, str]] = {
     "no_click_battery_and_feed_good":
         "Nothing is heard, the battery has {rest_v:.2f} V and the relay socket's feed terminal {feed_v:.2f} V: the solenoid is not switched"
         " on. Relay, neutral or clutch switch, wire or coil.",
+    "click_contacts_lose_nothing":
+        "The solenoid clicks once, and only {drop_contacts_v:.2f} V stand across its contacts: they are not what is open. A cable, the "
+        "ground path or the starter's own windings are.",
     "click_battery_good":
         "The solenoid clicks once, the battery has {rest_v:.2f} V and the engine does not turn: contacts that do not close, before a cable "
         "or a locked starter.",
@@ -415,7 +441,7 @@ def _drop_said(facts: Facts, part: str, name: str) -> str:
         return f"{read:.2f} V"
     if "judged_at_a" not in facts:
         if at * number(facts, "cold_amps_times") >= read - 0.005:
-            return f"{read:.2f} V in this cold, which is {at:.2f} V in the warm"
+            return f"{read:.2f} V in this air, which is {at:.2f} V in the warm"
         flowed = number(facts, "crank_a")
         return f"{read:.2f} V at {flowed:.0f} A, which is {at:.2f} V at {at / read * flowed:.0f} A"
     amps = f"{number(facts, 'crank_a'):.0f} A" if "crank_a" in facts else "amps that nobody measured"

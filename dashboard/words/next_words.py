@@ -39,6 +39,8 @@ NEXT: Final[Mapping[str, str]] = {
     "rest_and_crank_v_across_both": "rest voltage and volts while cranking, across both batteries",
     "the_doubted_again": "{doubted_name}, once more",
     "largest_drop_again": "the largest drop, once more",
+    "control_drop_again": "the control circuit's drop once more, from the battery's positive post to the solenoid's control terminal",
+    "cold_engine_again": "the same start once the engine has stood overnight",
     "drops_again": "the drops once more, in the range for DC volts, read while the engine turns",
     "amps_round_every_cable": "amps while cranking, the clamp round every cable on the battery's post",
     "amps_from_zero": "amps while cranking, the clamp set to zero first",
@@ -94,6 +96,7 @@ NEXT: Final[Mapping[str, str]] = {
     "motor_terminal_v_then_bench":
         "volts at the starter's motor terminal, key at crank; then the starter on the bench",
     "peak_a": "peak amps, which give the starter's own resistance",
+    "charge_then_drain": "charge fully, then amps drawn with everything off, once the vehicle has gone to sleep",
     "charge_then_what_drains":
         "charge fully, then charging volts with the engine running, and amps drawn with everything off",
     "each_battery_alone": "rest volts of each battery alone",
@@ -107,6 +110,7 @@ NEXT: Final[Mapping[str, str]] = {
         "are burnt open; without, the solenoid does not pull in",
     "contacts_drop_three_times": "repeat the drop on three starts: burnt contacts scatter",
     "generator_and_belt": "charging volts at the generator's own post, then the belt and the field or exciter wire",
+    "charging_v_loaded": "charging volts at raised idle with headlamps and blower on",
     "regulator_sense": "voltage drop of the regulator's sense wire and its ground",
     "terminal_v_as_it_fails": "volts at the solenoid's control terminal at a try that fails",
     "contacts_drop_as_it_fails": "drop across the solenoid contacts at several starts and at a try that fails",
@@ -115,6 +119,8 @@ NEXT: Final[Mapping[str, str]] = {
     "drops_with_the_jumper_on":
         "voltage drop across the solenoid contacts, then positive and ground side, with the jumper on",
     "three_drops": "the three drops of the power side while cranking",
+    "other_drops_then_motor_terminal":
+        "voltage drop of the positive cable and of the ground path, key at crank; then volts at the starter's motor terminal",
     "oil_then_engine_by_hand": "oil grade, then turn the engine by hand at the crankshaft, key off and out of gear",
     "crank_v_and_amps_then_drops": "battery volts and amps while cranking, then the three drops",
     "control_drop_then_three": "control circuit drop while cranking, then the three drops",

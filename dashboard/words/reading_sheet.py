@@ -281,6 +281,8 @@ def closure_words(check: ReadingCheck) -> str:
         beside = "" if check.against.moved else f" and {held}"
         fit = f"the {closure.values} values fit each other{beside}."
         return f"{settled_words(closure)} With that, {fit}" if closure.settled else as_sentence(fit)
+    if explained(check):
+        return "The values fit another temperature than the one of the air that was noted, or none was."
     name, words = closure.suspect, VALUE_WORDS[closure.suspect]
     side = "high" if closure.off > 0 else "low"
     said = (
@@ -361,10 +363,20 @@ MOVED: Final = "{name} {value}, not {usual}"
 
 
 def misfit(check: ReadingCheck) -> bool:
-    """Whether the closure was checked and is not given."""
-    return check.closure.checked and not check.closure.closes
+    """Whether the closure was checked and is not given, and no finding says of the whole reading why."""
+    return check.closure.checked and not check.closure.closes and not explained(check)
 
 
+def explained(check: ReadingCheck) -> bool:
+    """Whether a finding says that the reading fits another temperature than the air's, so that no value of it is wrong."""
+    return any(finding.row in ANOTHER_TEMPERATURE for finding in check.findings)
+
+
+ANOTHER_TEMPERATURE: Final = (
+    "engine_still_warm",
+    "temperature_in_other_degrees",
+    "temperature_not_noted_and_the_cold_explains_it",
+)
 BETTER: Final = {"crank_min_v": 1, "peak_a": 1, "drop_positive_v": -1, "drop_ground_v": -1, "drop_contacts_v": -1,
                  "drop_control_v": -1, "crank_dip_v": 1, "crank_s": -1}  # fmt: skip  # the side on which a renewed part reads
 
