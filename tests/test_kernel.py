@@ -18,6 +18,7 @@ import pytest
 from samples_fleet import chance_of
 from test_start import LAWS, NEEDS, VOLTS
 
+from analysis.forecast.learning import of_all_needs
 from analysis.forecast.lows import LOWS_C, RISES_K, Bounds, Weather, failed_by
 from analysis.forecast.outlook import weighted_quantile, window_bounds, with_renewed
 from analysis.kernel import loops, ready
@@ -183,6 +184,22 @@ def test_probabilities_are_those_of_whole_arrays(monkeypatch: pytest.MonkeyPatch
     assert isinstance(one, np.ndarray)
     np.testing.assert_allclose(one, other, rtol=1e-6)
     np.testing.assert_allclose(one, windows[0].of_arrays(depot, coldest[0], coldest[1]), rtol=1e-6)
+
+
+def test_probabilities_of_every_need_are_those_of_whole_arrays(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Seven speeds, three supplies and five coils in four winters: draws that surely fail, surely start, and between; vehicles read
+    today, long ago and never."""
+    rng = np.random.default_rng(5)
+
+    def by_need() -> list[Floats]:
+        return [np.clip(rng.normal(0.3, 0.6, (levels, 90, 40)), 0.0, 1.0) for levels in (7, 3, 5)]
+
+    failed, fails, since = by_need(), [by_need() for _ in range(4)], rng.choice([0.0, 20.0, 300.0, np.nan], 90)
+    fast, plain = both(lambda: of_all_needs(failed, fails, since, 0.7), monkeypatch)
+    assert isinstance(plain, np.ndarray)
+    assert plain.shape == (4, 7, 3, 5, 90)
+    assert plain.max() > 2.0 * plain.min() > 0.0
+    np.testing.assert_allclose(fast, plain, rtol=1e-6)
 
 
 def test_quantiles_are_those_of_sorted_draws(monkeypatch: pytest.MonkeyPatch) -> None:

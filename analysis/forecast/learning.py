@@ -19,6 +19,8 @@ from analysis.forecast.choices import DEPARTURE, LEARNING
 from analysis.forecast.lows import Weather, coldest_month, depots_of, make_weather, seasonal_lows, shapes, winters_of
 from analysis.forecast.past import Past, look_days, past_of, sharing_laws
 from analysis.forecast.tally import NOTHING, Tally, tally
+from analysis.kernel.loops import failed_by_needs
+from analysis.kernel.ready import compiled
 from analysis.readings.choices import OUTCOMES
 from analysis.readings.class_laws import estimate_laws
 from analysis.readings.draws import Draws, keys_of
@@ -224,10 +226,15 @@ def not_failed(
     counts, 1 by default.
     """
     alive = np.maximum(1.0 - failed, LEARNING.least_alive)
-    unseen = np.clip(np.nan_to_num(since_reading_d, nan=LEARNING.survival_d) / LEARNING.survival_d, 0.0, 1.0)
     if weight is not None:
         alive, failed = weight * alive, weight * failed
-    return alive, (1.0 - recorded) * unseen * mean_of_draws(failed)
+    return alive, renewed_share(since_reading_d, recorded) * mean_of_draws(failed)
+
+
+def renewed_share(since_reading_d: Floats, recorded: float) -> Floats:
+    """(U,) share of the no-starts of the past `survival_d` days that were repaired without a record or a reading; see :func:`not_failed`."""
+    unseen = np.clip(np.nan_to_num(since_reading_d, nan=LEARNING.survival_d) / LEARNING.survival_d, 0.0, 1.0)
+    return np.asarray((1.0 - recorded) * unseen)
 
 
 def mean_of_draws(values: Reals) -> Reals:
@@ -279,8 +286,15 @@ def of_all_needs(failed: list[Reals], fails: list[list[Reals]], since_reading_d:
     failed, and fails in each winter: by speed (S, N, K), supply (V, N, K) and coil (C, N, K) alone, that a draw fails before the look
     and in its window: the need that runs out first decides.  since_reading_d (N,), recorded: see :func:`not_failed`.
     """
+    probability = np.empty((len(fails), *map(len, failed), failed[0].shape[1]), dtype=np.float32)
+    loop = compiled(failed_by_needs)
+    if loop is not None:
+        before = [np.ascontiguousarray(one, np.float64) for one in failed]
+        ahead = [np.ascontiguousarray(np.stack(one), np.float64) for one in zip(*fails, strict=True)]
+        gone = renewed_share(since_reading_d, recorded)
+        loop(0, probability.shape[-1], *before, *ahead, gone, LEARNING.least_alive, probability)
+        return probability
     failed_other, *fails_other = (np.maximum(v[1][:, None], v[2][None, :]) for v in (failed, *fails))
-    probability = np.empty((len(fails), len(failed[0]), *failed_other.shape[:3]), dtype=np.float32)
     for k in range(probability.shape[1]):
         alive, renewed = not_failed(np.maximum(failed[0][k], failed_other), since_reading_d, recorded)
         standing = mean_of_draws(alive) + renewed

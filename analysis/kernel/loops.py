@@ -373,6 +373,55 @@ def failed_by_the_end(
                 start[k] = end[k]
 
 
+def failed_by_needs(
+    first: int,
+    stop: int,
+    speed_before: Doubles,
+    supply_before: Doubles,
+    coil_before: Doubles,
+    speed_ahead: Doubles,
+    supply_ahead: Doubles,
+    coil_ahead: Doubles,
+    renewed: Doubles,
+    least_alive: float,
+    probability: Singles,
+) -> None:
+    """Probability (W, S, V, C, N) of a no-start in each of W winters for every combination of needs, of N vehicles that stand as read.
+
+    speed (S, N, K), supply (V, N, K) and coil (C, N, K): that a draw fails by one need alone before the look, and with W in front in
+    the winters ahead; renewed (N,): share of what failed that was repaired without a record.
+    """
+    winters, speeds, supplies, coils = speed_ahead.shape[0], len(speed_before), len(supply_before), len(coil_before)
+    draws = speed_before.shape[2]
+    other, alive = np.empty(draws), np.empty(draws)
+    other_ahead = np.empty((winters, draws))
+    for n in range(first, stop):
+        for v in range(supplies):
+            for c in range(coils):
+                for k in range(draws):
+                    a, b = supply_before[v, n, k], coil_before[c, n, k]
+                    other[k] = a if a > b else b
+                for w in range(winters):
+                    for k in range(draws):
+                        a, b = supply_ahead[w, v, n, k], coil_ahead[w, c, n, k]
+                        other_ahead[w, k] = a if a > b else b
+                for s in range(speeds):
+                    stood, fell = 0.0, 0.0
+                    for k in range(draws):
+                        a = speed_before[s, n, k]
+                        a = a if a > other[k] else other[k]
+                        alive[k] = 1.0 - a if 1.0 - a > least_alive else least_alive
+                        stood += alive[k]
+                        fell += a
+                    standing = stood + renewed[n] * fell
+                    for w in range(winters):
+                        fails = 0.0
+                        for k in range(draws):
+                            a = speed_ahead[w, s, n, k]
+                            fails += alive[k] * (a if a > other_ahead[w, k] else other_ahead[w, k])
+                        probability[w, s, v, c, n] = fails / standing
+
+
 def weighted_places(first: int, stop: int, values: Singles, weight: Doubles, share: float, found: Doubles) -> None:
     """Least value (U,) of each vehicle's values (U, N) at or below which `share` of its weight (U, N) lies.
 

@@ -15,13 +15,14 @@ from analysis.kernel import loops
 
 Loop: TypeAlias = Callable[..., None]
 
-_F1, _F2, _F3 = (f"float32[{':,' * n}::1]" for n in range(3))
+_F1, _F2, _F3, _, _F5 = (f"float32[{':,' * n}::1]" for n in range(5))
 _D1, _D2, _D3, _D4 = (f"float64[{':,' * n}::1]" for n in range(4))
 _PLACES: Final = "int64[::1]"
 _MARKS: Final = "boolean[:, ::1]"
 SIGNATURES: Final[dict[Loop, tuple[str, ...]]] = {
     loops.weighted_places: (_F2, _D2, "float64", _D1),
     loops.failed_by_the_end: (_D4, _D2, _PLACES, _D1, _D1, _F3, _PLACES, _F1, _D2, _D3),
+    loops.failed_by_needs: (*(_D3,) * 3, *(_D4,) * 3, _D1, "float64", _F5),
     loops.places_by_window: (_D3, _D2, _D1, _D1, _D3),
     loops.path_means: (*(_F2,) * 6, _D2, _D2, _PLACES, "float64", "float64", _D2),
     loops.paths_weighed: (
