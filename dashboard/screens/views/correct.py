@@ -155,7 +155,17 @@ def withdrawn(unit: str) -> None:
 
 
 def fields(word: str, row: dict[str, Any], key: str) -> dict[str, object]:
-    """A field for every column with the stored value; those that differ now, by column."""
+    """A field for every column with the stored value, of a reading what it does not hold folded away; those that differ now, by
+    column."""
+    folded = [name for name in row if name in QUANTITIES and not typed(name, row[name])]
+    changes = shown_fields(word, {name: value for name, value in row.items() if name not in folded}, key)
+    if folded:
+        with st.expander(say.NOT_MEASURED, key=f"not_measured_{key}"):
+            changes |= shown_fields(word, {name: row[name] for name in folded}, key)
+    return changes
+
+
+def shown_fields(word: str, row: dict[str, Any], key: str) -> dict[str, object]:
     changes: dict[str, object] = {}
     for name, value in row.items():
         stored = typed(name, value)
