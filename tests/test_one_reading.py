@@ -21,7 +21,6 @@ from test_circuit import SPREAD, STATE, TRUTH, full_reading
 
 from analysis.bay.closure import Inrush, predicted_measurements
 from analysis.bay.expected import Expected
-from analysis.bay.figures import both_degrees
 from analysis.bay.one_reading import ASIDE, ReadingCheck, check_one_reading, resistances_over_time
 from analysis.bay.verdict import LOAD_TEST_CHECK
 from analysis.circuit.battery import load_test_minimum_v
@@ -31,6 +30,7 @@ from analysis.circuit.temperature import BATTERY_LAW
 from dashboard.files import reading_json
 from dashboard.files.pieces import LONGEST_LINE
 from dashboard.words import reading_sheet
+from dashboard.words.figures import both_degrees
 from dashboard.words.finding_words import finding_sentence
 from dashboard.words.next_words import next_measurement
 
@@ -445,10 +445,7 @@ def test_24_v_is_two_12_v_in_series() -> None:
     assert two.charge is not None
     assert two.charge.soc == pytest.approx(one.charge.soc)
     assert value_of(two, "battery")[0] == pytest.approx(2 * value_of(one, "battery")[0])
-    margin = [
-        float(c.limits.set_index("check").loc["battery at half its cold-cranking amps, load-test table", "margin_v"])
-        for c in (one, two)
-    ]
+    margin = [float(c.limits.set_index("check").loc[LOAD_TEST_CHECK, "margin_v"]) for c in (one, two)]
     assert margin[1] == pytest.approx(2 * margin[0])
     assert margin[0] == pytest.approx(10.1 - float(load_test_minimum_v(20.0)))
 
@@ -536,8 +533,8 @@ def test_an_open_joint_is_a_finding_and_no_contradiction(amps: float) -> None:
     assert not check.closure.checked
     assert "hardly any amps flowed" in reading_sheet.closure_words(check)
     judged = set(check.limits["check"])
-    assert "positive drop" in judged
-    assert not judged & {"cables and ground per 100 A", LOAD_TEST_CHECK}
+    assert "drop_positive_v" in judged
+    assert not judged & {"v_per_100a", LOAD_TEST_CHECK}
     assert [found.segment for found in check.findings] == ["positive_cable"]
     assert "crank_a" not in check.assumed
 

@@ -64,9 +64,6 @@ def test_volts_that_a_lamp_calls_bad_are_good_for_a_headlamp_bulb() -> None:
     assert locate_segment(loaded | {"tester_load_ohm": 48.0})[0].segment == "coil"
 
 
-JUDGES = {"drop_ground_v": "ground drop", "crank_a": "cranking amps", "rest_v": "rest voltage"}
-
-
 def doubted(check: ReadingCheck) -> dict[str, str]:
     return {finding.doubts: finding.row for finding in check.findings if finding.doubts}
 
@@ -82,6 +79,6 @@ def test_whatever_is_not_believed_counts_once_it_was_measured_twice(changed: dic
     limit judges it, nor anything by it."""
     reading = {**fitting(), "outcome": "started", **changed}
     assert name in doubted(take(reading, unit=UNIT))
-    assert not any(check.startswith(JUDGES[name]) for check in take(reading, unit=UNIT).limits["check"])
+    assert not any(check.startswith(name) for check in take(reading, unit=UNIT).limits["check"])
     again = take({**reading, "doubtful": "", "confirmed": name}, unit=UNIT)
     assert name not in doubted(again)

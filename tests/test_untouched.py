@@ -34,7 +34,7 @@ def repairs(*done: tuple[str, str, str]) -> pd.DataFrame:
 def test_a_run_beyond_the_limit_counts_from_its_first_reading() -> None:
     """0.20 V is the printed limit of a light vehicle's ground path (common practice): beyond it since June, by 0.1 of 0.2."""
     found = beyond_untouched(readings(0.25, 0.15, 0.22, 0.30), UNITS, repairs(), AS_OF)
-    assert found["check"].tolist() == ["ground drop"]
+    assert found["check"].tolist() == ["drop_ground_v"]
     row = found.iloc[0]
     assert (row["part"], row["value"], row["limit"], row["readings"]) == ("ground_path", 0.30, 0.20, 2)
     assert (row["since"], row["last"]) == (DAYS[2], DAYS[3])
@@ -56,7 +56,7 @@ def test_what_was_acted_on_or_is_doubtful_is_left_out(
     drops: tuple[float, ...], done: tuple[tuple[str, str, str], ...], doubtful: str, still: bool
 ) -> None:
     found = beyond_untouched(readings(*drops, doubtful=doubtful), UNITS, repairs(*done), AS_OF)
-    assert ("ground drop" in set(found["check"])) is still
+    assert ("drop_ground_v" in set(found["check"])) is still
 
 
 WAYS = [

@@ -119,9 +119,9 @@ def test_limits_are_those_of_the_reading_s_checks() -> None:
     """A drop's limit grows with the amps; the battery may lose its rest volts less the least volts of that temperature."""
     found, check = taken(BY_HAND).bar(READ).set_index("segment"), take(BY_HAND)
     printed = dict(zip(check.limits["check"], check.limits["limit"], strict=True))
-    assert found.at["ground_path", "limit_v"] == pytest.approx(printed["ground drop"])
-    assert found.at["positive_cable", "limit_v"] == pytest.approx(printed["positive drop"])
-    assert found.at["battery", "limit_v"] == pytest.approx(12.6 - printed["volts while cranking"])
+    assert found.at["ground_path", "limit_v"] == pytest.approx(printed["drop_ground_v"])
+    assert found.at["positive_cable", "limit_v"] == pytest.approx(printed["drop_positive_v"])
+    assert found.at["battery", "limit_v"] == pytest.approx(12.6 - printed["crank_min_v"])
     assert found["over"].to_dict() == dict.fromkeys(ROUND, False) | {"ground_path": True, "positive_cable": True}
 
 

@@ -15,9 +15,7 @@ import samples_kept
 from samples_fleet import fleet, quick, tables_of
 
 from analysis.bay import findings as segments
-from analysis.bay.figures import beyond
 from analysis.bay.findings import locate_segment
-from analysis.bay.verdict import sentence as verdict_sentence
 from analysis.circuit.limit_book import LimitBook
 from analysis.costs import DEFAULT_NO_START, NoStartCost, PlanSettings
 from analysis.readings.renewals import PARTS
@@ -25,7 +23,9 @@ from analysis.worklist.assess import Assessment
 from dashboard.cli.tables import start_words
 from dashboard.words import fleet_words, reasons
 from dashboard.words import list_row as wording
+from dashboard.words.figures import beyond
 from dashboard.words.finding_words import finding_sentence
+from dashboard.words.limit_words import sentence as verdict_sentence
 from dashboard.words.next_words import TESTS
 from dashboard.words.plain_text import cold_words
 from ingest.fields import OUTCOMES
@@ -123,8 +123,8 @@ def test_a_value_and_its_limit_never_look_alike() -> None:
     assert beyond(0.204, 0.2, "V") == "0.204 V, above 0.200 V"
     assert beyond(0.304, 0.2, "V") == "above 0.20 V"
     assert beyond(11.997, 12.0, "V") == "11.997 V, below 12.000 V"
-    judged = {"check": "ground drop", "value": 0.2, "value_unit": "V", "verdict": "act", "limit": 0.1996, "margin": -0.0004,
-              "words": "at most", "source": "x"}  # fmt: skip
+    judged = {"check": "drop_ground_v", "value": 0.2, "value_unit": "V", "verdict": "act", "limit": 0.1996, "margin": -0.0004,
+              "source": "x", "printed": 0.1996, "usual_a": float("nan"), "temperature_c": float("nan")}  # fmt: skip
     assert "Ground drop 0.2000 V: act, 0.0004 V outside" in verdict_sentence(judged)
     found = finding_sentence(locate_segment({"drop_ground_v": 0.203})[0])
     assert "0.203 V, above 0.200 V" in found

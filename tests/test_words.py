@@ -39,12 +39,10 @@ READ: set[str] = {"label", "help", "placeholder", "title", "alt", "text", "page_
 NO_WORDS = ("SELECT ", "export default", "<style>", "max(as_of")
 """How what is no text begins: SQL, a script, a style sheet."""
 TECHNICAL = {
-    "rest voltage", "volts while cranking", "positive drop", "ground drop", "contacts drop", "control circuit drop",
-    "cranking amps, high", "cranking amps, low", "coil amps, high", "coil amps, low", "cranking speed", "pull-in amps, high", "pull-in amps, low",
-    "feed volts", "charging volts, high", "charging volts, low", "left out", "act by missed",
+    "left out", "act by missed",
     "-//cranktrend//replacement plan//EN", "signing in",
 }  # fmt: skip
-"""Texts that are keys: names of the checks in `analysis.bay.verdict`, which a screen looks up and never shows; sheets of the
+"""Texts that are keys: sheets of the
 plan's workbook, which other programs open by name; the calendar's maker (RFC 5545); what a file of
 settings is for, as its refusals name it."""
 _FIELD = re.compile(r"[\w()]+:[QNTO]")  # a column and its kind, as Altair takes them
@@ -131,7 +129,6 @@ def test_what_is_read_is_not_written_where_it_is_shown(room: str) -> None:
 
 ANALYSIS = DASHBOARD.parent / "analysis"
 WITH_THEIR_RULE = {
-    "bay/verdict.py",
     "backtest/history.py", "backtest/reliability.py", "backtest/report.py", "circuit/limit_book.py", "circuit/limits.py",
     "plan/candidates.py", "plan/inputs.py", "plan/replacement_plan.py", "plan/rules.py",
     "plan/visit_costs.py", "readings/bays.py", "wear/lives.py", "worklist/class_table.py",

@@ -14,13 +14,13 @@ from analysis.constants import DAYS_PER_YEAR
 from analysis.readings.panel import dates_of, left_d
 
 LIMIT_PARTS: Mapping[str, str] = {
-    "rest voltage": "battery",
+    "rest_v": "battery",
     LOAD_TEST_CHECK: "battery",
-    "volts while cranking": "battery",
-    "positive drop": "positive_cable",
-    "ground drop": "ground_path",
-    "contacts drop": "solenoid_contacts",
-    "control circuit drop": "control_circuit",
+    "crank_min_v": "battery",
+    "drop_positive_v": "positive_cable",
+    "drop_ground_v": "ground_path",
+    "drop_contacts_v": "solenoid_contacts",
+    "drop_control_v": "control_circuit",
 }
 """Printed limits that name one part -> the part."""
 

@@ -1,4 +1,4 @@
-"""Where the rules of the decision table come from: what was published, what is common practice, what a vehicle itself tells."""
+"""Where rules come from, as rows and checks name it: what was published, what is common practice, what a vehicle itself tells."""
 
 from typing import Final
 
@@ -24,6 +24,7 @@ REST_TABLE_MULTIPLE: Final = "BCI rest-voltage table; our choice of the multiple
 FIVE_SIXTHS: Final = "five sixths of the BCI rest-voltage table; common practice"
 BELOW_FIVE_SIXTHS: Final = "below five sixths of the BCI rest-voltage table; common practice"
 LOAD_TABLE: Final = "BCI load-test table"
+LOAD_TABLE_PRINTED: Final = "BCI Battery Service Manual, load-test table, as quoted in manuals; 24 V twice, derived"
 LOAD_TEST: Final = "BCI load-test table, at half the label's cold-cranking amps"
 OWN_EARLIER: Final = "this vehicle's earlier readings"
 """The source of a finding that rests on them: it says what is unlike them."""

@@ -1,4 +1,4 @@
-"""Reading by reading: pass, watch or act, by printed limits, with the margin in volts and in the limit's own words.
+"""Reading by reading: pass, watch or act, by printed limits, with the margin in volts; `dashboard/words/limit_words.py` says it.
 
 Limits on drops are meant at the amps that the class usually takes: at other amps the limit is as many times the printed
 one as the amps are, so that a cold morning's high amps blame no cable and a weak battery's low amps excuse none. Amps,
@@ -15,8 +15,8 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from analysis.bay import sources
 from analysis.bay.facts import at_charged_volts, at_usual_share, charging_most_v, enough_a, under_load
-from analysis.bay.figures import both_degrees, digits_apart, usual_digits
 from analysis.circuit.battery import (
     COLDEST_PRINTED_C,
     bank_cca_a,
@@ -35,9 +35,12 @@ Checked: TypeAlias = dict[str, npt.NDArray[Any]]
 VERDICTS: Final = ("pass", "watch", "act")
 COLUMNS: Final = (
     *("row", "unit", "taken_at", "check", "value", "value_unit"),
-    *("limit", "margin", "margin_v", "verdict", "words", "source"),
+    *("limit", "margin", "margin_v", "verdict", "source"),
+    *("printed", "amps", "usual_a", "temperature_c", "rest_v", "full_v"),
 )
-TEXTS: Final = ("unit", "check", "value_unit", "verdict", "words", "source")
+TEXTS: Final = ("unit", "check", "value_unit", "verdict", "source")
+FIGURES: Final = ("amps", "usual_a", "temperature_c", "rest_v", "full_v")
+"""What a limit that moves was worked out at, and rest volts of a charged battery beside those read; NaN where a check has none."""
 AIDS: Final = ("aid_load_a", "aid_below_c")
 GROUP: Final = ["vehicle_class", "system_v", "fuel", "cylinders", "battery_type"]
 DROP_LIMITS: Final = {
@@ -45,11 +48,7 @@ DROP_LIMITS: Final = {
     "drop_ground_v": "ground_path_drop_v",
     "drop_contacts_v": "solenoid_contacts_drop_v",
 }
-LOAD_TEST_CHECK: Final = "battery at half its cold-cranking amps, load-test table"
-LOAD_TEST_WORDS: Final = "at {amps:.0f} A at least the load-test table's {limit:.2f} V at {at}"
-PULL_IN_WORDS: Final = "{most} at {full:.2f} V; read: {amps:.0f} A at {volts:.2f} V"
-FEED_WORDS: Final = "at most {lost:.1f} V less than the battery has"
-LOAD_TEST_SOURCE: Final = "BCI Battery Service Manual, load-test table, as quoted in manuals; 24 V twice, derived"
+LOAD_TEST_CHECK: Final = "load_test"
 
 
 @dataclass(frozen=True)
@@ -77,7 +76,9 @@ def verdict(
     :param class_crank_a: usual cranking amps in the warm by vehicle class [A]; drops of other classes are judged as read
     :returns: one row per reading and quantity: `row` (position in `readings`), unit, taken_at, check, value,
         value_unit, limit, margin (in value_unit, positive is good), margin_v (NaN where the limit is not in volts),
-        verdict (pass, watch, act), words, source; ordered by row, worst verdict first
+        verdict (pass, watch, act), source, printed (the limit's own number, before amps or cold move it), FIGURES; ordered by row,
+        worst verdict first. `check` is the measurement, with _low or _high where both are judged, or LOAD_TEST_CHECK,
+        positive_side_drop_v, v_per_100a
     :raises ValueError: a reading's unit is not among `units`
     """
     place = pd.Index(units["unit"]).get_indexer(pd.Index(readings["unit"]))
@@ -132,18 +133,12 @@ def _values(group: Alike, name: str) -> Array:
 def _battery_checks(group: Alike, limits: Limits, *, agm: bool) -> list[Checked]:
     rest, low = _values(group, "rest_v"), _values(group, "crank_min_v")
     least = least_cranking_v(limits.least_cranking_battery_v.value, _values(group, "temperature_c"))
-    warm = limits.least_cranking_battery_v
-    words = [
-        f"{warm.words}, {v:.{digits_apart(v, x, 1)}f} V at this temperature" if v < warm.value else warm.words
-        for v, x in zip(least, low, strict=True)
-    ]
     return [
-        _checked(group, "rest voltage", rest, limits.rest_act_v, "at least", watch=limits.rest_watch_v.value),
+        _checked(group, "rest_v", rest, limits.rest_act_v, "at least", watch=limits.rest_watch_v.value),
         _load_test(group, limits, rest, low, agm=agm),
         _checked(
-            group, "volts while cranking", low, limits.least_cranking_battery_v, "at least",
+            group, "crank_min_v", low, limits.least_cranking_battery_v, "at least",
             boundary=least, watch=least + limits.load_test_margin_v.value,
-            words=np.array(words, dtype=object),
         ),
     ]  # fmt: skip
 
@@ -159,25 +154,17 @@ def _load_test(group: Alike, limits: Limits, rest: Array, low: Array, *, agm: bo
     ).half_cca_v  # fmt: skip
     table = load_test_minimum_v(temperature, system_v=limits.system_v)
     table = np.where(temperature >= COLDEST_PRINTED_C, table, np.nan)  # nothing is printed for the colder
-    words = np.array(
-        [
-            LOAD_TEST_WORDS.format(amps=a, limit=v, at=both_degrees(t))
-            for a, v, t in zip(0.5 * cca, table, temperature, strict=True)
-        ],
-        dtype=object,
-    )
     return _checked(
-        group, LOAD_TEST_CHECK, held, Limit(float("nan"), "V", LOAD_TEST_SOURCE, 0.0, 0.0), "at least",
-        boundary=table, watch=table + limits.load_test_margin_v.value, words=words,
+        group, LOAD_TEST_CHECK, held, Limit(float("nan"), "V", sources.LOAD_TABLE_PRINTED, 0.0, 0.0), "at least",
+        boundary=table, watch=table + limits.load_test_margin_v.value, amps=0.5 * cca, temperature_c=temperature,
     )  # fmt: skip
 
 
 def _drop_checks(group: Alike, limits: Limits, usual_a: float) -> list[Checked]:
     """Drops in volts, their limits as many times the printed ones as the amps are the usual ones."""
     share = limits.watch_share.value
-    checks = {name.replace("_v", "").replace("drop_", "") + " drop": (_values(group, name), key) for name, key in
-              DROP_LIMITS.items()}  # fmt: skip
-    checks["positive side drop"] = (
+    checks = {name: (_values(group, name), key) for name, key in DROP_LIMITS.items()}
+    checks["positive_side_drop_v"] = (
         _values(group, "drop_positive_v") + _values(group, "drop_contacts_v"), "positive_side_drop_v",
     )  # fmt: skip
     amps = _values(group, "crank_a")
@@ -187,13 +174,16 @@ def _drop_checks(group: Alike, limits: Limits, usual_a: float) -> list[Checked]:
     for check, (value, key) in checks.items():
         limit: Limit = getattr(limits, key)
         edge = limit.value / share_at_usual
-        words = np.array([_at_amps(limit, usual_a, a, e) for a, e in zip(amps, edge, strict=True)], dtype=object)
-        found.append(_checked(group, check, value, limit, "at most", watch=share * edge, boundary=edge, words=words))
+        found.append(
+            _checked(
+                group, check, value, limit, "at most", watch=share * edge, boundary=edge, amps=amps, usual_a=usual_a
+            )
+        )
     control = limits.control_circuit_drop_v
     found.append(
         _checked(
             group,
-            "control circuit drop",
+            "drop_control_v",
             _values(group, "drop_control_v"),
             control,
             "at most",
@@ -205,15 +195,8 @@ def _drop_checks(group: Alike, limits: Limits, usual_a: float) -> list[Checked]:
     )
     limit = limits.circuit_v_per_100a
     measured = np.where(np.isfinite(_values(group, "crank_a")), 100.0 * whole, np.nan)
-    found.append(_checked(group, "cables and ground per 100 A", measured, limit, "at most", watch=share * limit.value))
+    found.append(_checked(group, "v_per_100a", measured, limit, "at most", watch=share * limit.value))
     return found
-
-
-def _at_amps(limit: Limit, usual_a: float, amps: float, edge: float) -> str:
-    """A limit's own words, with what it comes to at these amps."""
-    if not np.isfinite(usual_a) or edge == limit.value:
-        return limit.words
-    return f"{limit.words} at the usual {usual_a:.0f} A, {edge:.2f} V at {amps:.0f} A"
 
 
 def _amp_checks(group: Alike, limits: Limits, usual_a: float) -> list[Checked]:
@@ -224,28 +207,36 @@ def _amp_checks(group: Alike, limits: Limits, usual_a: float) -> list[Checked]:
     high, low, most = limits.high_amps_share, limits.low_amps_share, limits.highest_cranking_a
     found = []
     if np.isfinite(usual_a):
-        for check, share, sense in (("cranking amps, high", high, "at most"), ("cranking amps, low", low, "at least")):
+        for check, share, sense in (("crank_a_high", high, "at most"), ("crank_a_low", low, "at least")):
             edge = here * share.value
             limit = Limit(usual_a * share.value, "A", share.source, 0.0, 0.0)
-            words = f"{sense} {share.words}"
             side: Sense = "at most" if sense == "at most" else "at least"
-            found.append(_checked(group, check, amps, limit, side, watch=edge, boundary=edge, words=words, act=False))
+            found.append(
+                _checked(
+                    group,
+                    check,
+                    amps,
+                    limit,
+                    side,
+                    watch=edge,
+                    boundary=edge,
+                    printed=share.value,
+                    usual_a=usual_a,
+                    act=False,
+                )
+            )
     else:
-        found.append(_checked(group, "cranking amps, high", amps, most, "at most", watch=most.value, act=False))
+        found.append(_checked(group, "crank_a_high", amps, most, "at most", watch=most.value, act=False))
     rpm = limits.least_cranking_rpm
     # in the cold sound engines are slow
     least = np.fmin(rpm.value, limits.slow_share.value * _values(group, "usual_rpm"))
-    slower = least < rpm.value
-    said = np.array([f"{rpm.words}, {r:.0f} rpm at this temperature" if s else rpm.words for r, s in zip(least, slower, strict=True)],
-                     dtype=object)  # fmt: skip
     found.append(
         _checked(
-            group, "cranking speed", speed, rpm, "at least", watch=least / limits.watch_share.value, boundary=least,
-            words=said,
+            group, "crank_rpm", speed, rpm, "at least", watch=least / limits.watch_share.value, boundary=least,
         )
     )  # fmt: skip
     longest = limits.longest_crank_s
-    found.append(_checked(group, "seconds cranked", _values(group, "crank_s"), longest, "at most",
+    found.append(_checked(group, "crank_s", _values(group, "crank_s"), longest, "at most",
                         watch=longest.value, act=False))  # fmt: skip
     return found
 
@@ -259,22 +250,18 @@ def _solenoid_checks(group: Alike, limits: Limits) -> list[Checked]:
     least, most = limits.least_pull_in_a, limits.highest_pull_in_a
     both = (coil >= least.value) & (coil <= most.value)
     pull, hold = np.where(np.isnan(pull) & both, coil, pull), np.where(both, np.nan, coil)
-    read = np.array(
-        [PULL_IN_WORDS.format(most=most.words, full=limits.rest_watch_v.value, amps=a, volts=v) if v > 0 else most.words
-         for a, v in zip(pull, rest, strict=True)], dtype=object,
-    )  # fmt: skip
     full = at_charged_volts(pull, rest, limits)
     dip, low, feed = (_values(group, name) for name in ("crank_dip_v", "crank_min_v", "feed_v"))
     lost = limits.control_circuit_drop_v
     battery = np.fmin(np.fmin(np.where(rest > 0, rest, float(limits.system_v)), low), dip)
     return [
-        _checked(group, "coil amps, low", hold, limits.least_coil_a, "at least", watch=limits.least_coil_a.value, act=False),
-        _checked(group, "coil amps, high", hold, limits.highest_coil_a, "at most", watch=limits.highest_coil_a.value, act=False),
-        _checked(group, "pull-in amps, low", full, least, "at least", watch=least.value, act=False),
-        _checked(group, "pull-in amps, high", full, most, "at most", watch=most.value, words=read, act=False),
+        _checked(group, "coil_a_low", hold, limits.least_coil_a, "at least", watch=limits.least_coil_a.value, act=False),
+        _checked(group, "coil_a_high", hold, limits.highest_coil_a, "at most", watch=limits.highest_coil_a.value, act=False),
+        _checked(group, "pull_in_a_low", full, least, "at least", watch=least.value, act=False),
+        _checked(group, "pull_in_a_high", full, most, "at most", watch=most.value, act=False,
+                 amps=pull, rest_v=rest, full_v=limits.rest_watch_v.value),
         _checked(
-            group, "feed volts", feed, lost, "at least", boundary=battery - lost.value, watch=battery - lost.value,
-            words=FEED_WORDS.format(lost=lost.value),
+            group, "feed_v", feed, lost, "at least", boundary=battery - lost.value, watch=battery - lost.value,
         ),
     ]  # fmt: skip
 
@@ -283,12 +270,9 @@ def _charging_checks(group: Alike, limits: Limits) -> list[Checked]:
     """Volts with the engine running, between what charges and what a sound regulator gives at the temperature."""
     volts, least, most = _values(group, "charging_v"), limits.least_charging_v, limits.highest_charging_v
     here = charging_most_v(_values(group, "temperature_c"), limits)
-    words = np.array(
-        [f"{most.words}, {v:.2f} V at this temperature" if v > most.value else most.words for v in here], dtype=object
-    )
     return [
-        _checked(group, "charging volts, low", volts, least, "at least", watch=least.value),
-        _checked(group, "charging volts, high", volts, most, "at most", boundary=here, watch=here, words=words),
+        _checked(group, "charging_v_low", volts, least, "at least", watch=least.value),
+        _checked(group, "charging_v_high", volts, most, "at most", boundary=here, watch=here),
     ]
 
 
@@ -301,8 +285,9 @@ def _checked(
     *,
     watch: float | Array,
     boundary: Array | None = None,
-    words: str | npt.NDArray[np.object_] | None = None,
+    printed: float | None = None,
     act: bool = True,
+    **figures: float | Array,
 ) -> Checked:
     """One check of many readings; readings without the measurement are left out."""
     edge = np.full_like(value, limit.value) if boundary is None else boundary
@@ -320,24 +305,12 @@ def _checked(
         "margin": margin,
         "margin_v": margin if limit.unit == "V" else np.nan,
         "verdict": result,
-        "words": limit.words if words is None else words,
         "source": limit.source,
+        "printed": limit.value if printed is None else printed,
+        **{name: figures.get(name, np.nan) for name in FIGURES},
     }
     kinds = {name: np.dtype(object) if name in TEXTS else None for name in columns}
     return {
         name: np.broadcast_to(np.asarray(values, dtype=kinds[name]), keep.shape)[keep]
         for name, values in columns.items()
     }
-
-
-def sentence(judged: Mapping[str, object]) -> str:
-    """One row of :func:`verdict` as a sentence with value, limit and unit."""
-    unit = str(judged["value_unit"])
-    value, margin, limit = (float(str(judged[n])) for n in ("value", "margin", "limit"))
-    side = "inside" if margin >= 0 else "outside"
-    digits = digits_apart(value, limit, usual_digits(unit))
-    check = str(judged["check"])
-    return (
-        f"{check[:1].upper()}{check[1:]} {value:.{digits}f} {unit}: {judged['verdict']}, "
-        f"{abs(margin):.{digits}f} {unit} {side} the limit ({judged['words']}; {judged['source']})."
-    )

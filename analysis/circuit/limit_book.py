@@ -133,6 +133,5 @@ def _check_range(where: str, key: str, value: float, low: float, high: float, un
 
 
 def _own_limit(default: Limit, where: str, value: float) -> Limit:
-    """Return the default with a user's value, its words renewed and the source saying whose it is."""
-    words = default.words.replace(f"{default.value:g}", f"{value:g}")
-    return replace(default, value=value, words=words, source=f"{_USERS_OWN}, {where}")
+    """Return the default with a user's value and the source saying whose it is."""
+    return replace(default, value=value, source=f"{_USERS_OWN}, {where}")

@@ -11,7 +11,7 @@ import re
 import unicodedata
 from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 from typing import Final, Literal, TypeVar, get_args
 
 from analysis.circuit.choices import BATTERY_TABLES
@@ -25,14 +25,13 @@ AGM: Final = "AGM"  # a battery_type
 
 @dataclass(frozen=True)
 class Limit:
-    """A number with its unit, where it comes from, the range it may be set to, and its own words for a reader."""
+    """A number with its unit, where it comes from, and the range it may be set to."""
 
     value: float
     unit: str
     source: str
     lowest: float
     highest: float
-    words: str = ""
 
     def __float__(self) -> float:
         return self.value
@@ -174,9 +173,9 @@ _BCI = "BCI rest-voltage table at 26.7 °C"
 _TWICE = "; 24 V: twice, derived"
 
 
-def _volts(value: float, source: str, words: str, blocks: int, *, low: float = 0.0, high: float = 15.0) -> Limit:
+def _volts(value: float, source: str, blocks: int, *, low: float = 0.0, high: float = 15.0) -> Limit:
     """A 12 V limit in volts, doubled for two blocks in series; the allowed range doubles with it."""
-    return Limit(value * blocks, "V", source + (_TWICE if blocks == 2 else ""), low * blocks, high * blocks, words)
+    return Limit(value * blocks, "V", source + (_TWICE if blocks == 2 else ""), low * blocks, high * blocks)
 
 
 def _check_kind(system_v: int, duty: str | None) -> Duty:
@@ -199,7 +198,7 @@ def _circuit_per_100a(system_v: int, duty: Duty) -> Limit:
         (12, "heavy"): (0.10, _J541_SECONDARY),
         (24, "heavy"): (0.17, _J541_SECONDARY),
     }[(system_v, duty)]
-    return Limit(value, "V per 100 A", source, 0.02, 2.0, f"cables and ground together at most {value:.2f} V per 100 A")
+    return Limit(value, "V per 100 A", source, 0.02, 2.0)
 
 
 def burns(fuel: str) -> str:
@@ -237,37 +236,35 @@ def _highest_cranking_a(system_v: int, fuel: str, cylinders: float | None) -> Li
     if system_v == 24 and not petrol:
         return Limit(
             900.0, "A", "our choice: sound 24 V diesels draw far more than the 300 A that TM 9-2320-211-20 prints for its "
-            "gasoline engine", 30.0, 2000.0, "at most {} A while cranking",
+            "gasoline engine", 30.0, 2000.0,
         )  # fmt: skip
     if system_v == 24:
-        return Limit(300.0, "A", "24 V truck, gasoline, TM 9-2320-211-20", 30.0, 2000.0, "at most {} A while cranking")
+        return Limit(300.0, "A", "24 V truck, gasoline, TM 9-2320-211-20", 30.0, 2000.0)
     if not petrol:
-        return Limit(630.0, "A", "light-truck diesel 230 to 630 A, service manual", 30.0, 2000.0, "at most 630 A")
+        return Limit(630.0, "A", "light-truck diesel 230 to 630 A, service manual", 30.0, 2000.0)
     by_cylinders = {4: 185.0, 6: 200.0, 8: 250.0}
     value = by_cylinders.get(int(cylinders), 250.0) if cylinders is not None and cylinders == cylinders else 250.0
-    return Limit(value, "A", "12 V car on-vehicle maximum, service manual", 30.0, 2000.0, f"at most {value:.0f} A")
+    return Limit(value, "A", "12 V car on-vehicle maximum, service manual", 30.0, 2000.0)
 
 
 def _least_rpm(fuel: str) -> Limit:
     if burns(fuel) == "diesel":
-        return Limit(100.0, "rpm", "about 100 rpm, workshop article", 20.0, 400.0, "at least 100 rpm")
-    return Limit(75.0, "rpm", "middle of 60 to 90 rpm for spark ignition, from memory", 20.0, 400.0, "at least 75 rpm")
+        return Limit(100.0, "rpm", "about 100 rpm, workshop article", 20.0, 400.0)
+    return Limit(75.0, "rpm", "middle of 60 to 90 rpm for spark ignition, from memory", 20.0, 400.0)
 
 
 def _drop_limits(blocks: int) -> dict[str, Limit]:
     practice = "common practice"
 
-    def drop(value: float, source: str, words: str) -> Limit:
-        return _volts(value, source, words, blocks, low=LEAST_DROP_LIMIT_V)
+    def drop(value: float, source: str) -> Limit:
+        return _volts(value, source, blocks, low=LEAST_DROP_LIMIT_V)
 
     return {
-        "positive_cable_drop_v": drop(0.2, practice, "positive cable typically under {} V"),
-        "ground_path_drop_v": drop(0.2, f"{_TM_CABLES}; common practice", "ground side at most {} V"),
-        "solenoid_contacts_drop_v": drop(0.3, f"{practice}; {_TM_CABLES} prints 0.2 V", "solenoid contacts under {} V"),
-        "positive_side_drop_v": drop(0.5, _TM_CABLES, "positive side in all at most {} V"),
-        "control_circuit_drop_v": drop(
-            1.0, f"{practice}, many connections; {_TM_CABLES} prints 0.5 V", "control circuit up to {} V"
-        ),
+        "positive_cable_drop_v": drop(0.2, practice),
+        "ground_path_drop_v": drop(0.2, f"{_TM_CABLES}; common practice"),
+        "solenoid_contacts_drop_v": drop(0.3, f"{practice}; {_TM_CABLES} prints 0.2 V"),
+        "positive_side_drop_v": drop(0.5, _TM_CABLES),
+        "control_circuit_drop_v": drop(1.0, f"{practice}, many connections; {_TM_CABLES} prints 0.5 V"),
     }
 
 
@@ -276,10 +273,10 @@ def _battery_limits(blocks: int, *, agm: bool) -> dict[str, Limit]:
         (BATTERY_TABLES.agm_above_v, f"{_BCI}; an AGM battery rests higher, from memory") if agm else (0.0, _BCI)
     )
     return {
-        "rest_watch_v": _volts(12.45 + above, source, "75 % charged is {} V at rest", blocks, low=11.0, high=13.5),
-        "rest_act_v": _volts(12.24 + above, source, "50 % charged is {} V at rest", blocks, low=11.0, high=13.5),
+        "rest_watch_v": _volts(12.45 + above, source, blocks, low=11.0, high=13.5),
+        "rest_act_v": _volts(12.24 + above, source, blocks, low=11.0, high=13.5),
         "load_test_margin_v": _volts(
-            0.2, "our choice: one row of the load-test table is 0.1 to 0.2 V", "watch within {} V of the table", blocks
+            0.2, "our choice: one row of the load-test table is 0.1 to 0.2 V", blocks
         ),
         "least_cranking_battery_v": Limit(
             18.0 if blocks == 2 else 9.0,
@@ -287,30 +284,26 @@ def _battery_limits(blocks: int, *, agm: bool) -> dict[str, Limit]:
             "24 V truck, TM 9-2320-211-20" if blocks == 2 else "half of 18 V, TM 9-2320-211-20, derived",
             5.0 * blocks,
             12.0 * blocks,
-            "battery at least {} V while cranking",
         ),
         "supply_minimum_v": _volts(
             7.2,
             "our choice: what SAE J537 asks of a battery at rated amps",
-            "supply at least {} V",
             blocks,
         ),
-        "pull_in_v": _volts(7.0, "middle of 6 to 8 V, from memory", "solenoid coil at least {} V", blocks),
+        "pull_in_v": _volts(7.0, "middle of 6 to 8 V, from memory", blocks),
         "worn_battery_times": Limit(
             1.6, "1", "our choice: meters and ageing leave a sound battery under it 99 times in 100", 1.1, 4.0,
-            "{} times what is usual in the class",
         ),
         "worn_low_battery_times": Limit(
             1.3, "1", "our choice: low rest volts and a raised resistance tell of the same battery", 1.05, 4.0,
-            "{} times what is usual in the class, with low rest volts",
         ),
         "assumed_cca_a": Limit(
             600.0 if blocks == 2 else 400.0, "A", "our choice: a small battery, where the label's amps are not known",
-            50.0, 5000.0, "{} A on the label assumed",
+            50.0, 5000.0,
         ),
-        "least_charging_v": _volts(13.2, "common practice, 13.5 to 14.8 V usual", "charging at least {} V", blocks),
+        "least_charging_v": _volts(13.2, "common practice, 13.5 to 14.8 V usual", blocks),
         "highest_charging_v": _volts(
-            15.0, "common practice, 13.5 to 14.8 V usual; regulators give more in the cold", "charging at most {} V",
+            15.0, "common practice, 13.5 to 14.8 V usual; regulators give more in the cold",
             blocks, high=18.0,
         ),
     }  # fmt: skip
@@ -325,7 +318,6 @@ def _amp_limits(system_v: int, fuel: str, cylinders: float | None) -> dict[str, 
             "our choice: speeds of sound vehicles of a class differ by less",
             0.4,
             0.98,
-            "{} times the class's usual speed",
         ),
         "raised_peak_share": Limit(
             1.15,
@@ -333,16 +325,13 @@ def _amp_limits(system_v: int, fuel: str, cylinders: float | None) -> dict[str, 
             "our choice: three times the usual scatter of a clamp",
             1.02,
             2.0,
-            "{} times the class's usual peak",
         ),
-        "high_amps_share": Limit(1.35, "1", "our choice: a third above", 1.05, 3.0, "{} times the class median"),
-        "low_amps_share": Limit(0.65, "1", "our choice: a third below", 0.1, 0.95, "{} times the class median"),
-        "least_coil_a": Limit(2.0, "A", "common practice, solenoid coil 2 to 15 A", 0.1, 20.0, "coil at least {} A"),
+        "high_amps_share": Limit(1.35, "1", "our choice: a third above", 1.05, 3.0),
+        "low_amps_share": Limit(0.65, "1", "our choice: a third below", 0.1, 0.95),
+        "least_coil_a": Limit(2.0, "A", "common practice, solenoid coil 2 to 15 A", 0.1, 20.0),
         **_solenoid_limits(system_v // 12),
         "least_cranking_rpm": _least_rpm(fuel),
-        "longest_crank_s": Limit(
-            30.0, "s", "TM 10-3930-671-24, TM 9-2920-242-35; then cool 2 min", 1.0, 30.0, "crank at most {} s"
-        ),
+        "longest_crank_s": Limit(30.0, "s", "TM 10-3930-671-24, TM 9-2920-242-35; then cool 2 min", 1.0, 30.0),
     }
 
 
@@ -359,14 +348,14 @@ def _solenoid_limits(blocks: int) -> dict[str, Limit]:
     )
     pull_in = 8.0 if blocks == 1 else 18.0
     return {
-        "highest_coil_a": Limit(hold, "A", hold_source, 1.0, 150.0, "hold-in winding at most {} A"),
-        "least_pull_in_a": Limit(least, "A", _TWO_WINDINGS, 5.0, 300.0, "both windings at least {} A"),
-        "highest_pull_in_a": Limit(most, "A", _TWO_WINDINGS, 5.0, 400.0, "both windings at most {} A"),
+        "highest_coil_a": Limit(hold, "A", hold_source, 1.0, 150.0),
+        "least_pull_in_a": Limit(least, "A", _TWO_WINDINGS, 5.0, 300.0),
+        "highest_pull_in_a": Limit(most, "A", _TWO_WINDINGS, 5.0, 400.0),
         "must_pull_in_v": Limit(
             pull_in, "V", "service manual of the PM starter" if blocks == 1 else "TM 5-3895-382-24", 3.0 * blocks,
-            12.0 * blocks, "solenoid pulls in at {} V at the latest",
+            12.0 * blocks,
         ),
-        "let_go_v": _volts(4.0, "our choice: hold-in lets go well below pull-in, from memory", "hold-in lets go below {} V", blocks),
+        "let_go_v": _volts(4.0, "our choice: hold-in lets go well below pull-in, from memory", blocks),
     }  # fmt: skip
 
 
@@ -376,12 +365,12 @@ def _coil_ohm_limits(blocks: int) -> dict[str, Limit]:
     both = f"{_TWO_WINDINGS}: volts over amps of both windings, a fifth either way"
     alone = "hold-in winding or a coil of one winding, 2 to 20 A; TM 9-4940-568-34"
     return {
-        "least_coil_ohm": Limit(low, "Ω", both, 0.01, 1.0, "coil at least {} Ω"),
-        "two_windings_ohm": Limit(two, "Ω", both, 0.05, 5.0, "two windings at most {} Ω"),
-        "one_winding_ohm": Limit(one, "Ω", alone, 0.1, 20.0, "one winding at least {} Ω"),
-        "highest_coil_ohm": Limit(high, "Ω", alone, 0.5, 60.0, "one winding at most {} Ω"),
+        "least_coil_ohm": Limit(low, "Ω", both, 0.01, 1.0),
+        "two_windings_ohm": Limit(two, "Ω", both, 0.05, 5.0),
+        "one_winding_ohm": Limit(one, "Ω", alone, 0.1, 20.0),
+        "highest_coil_ohm": Limit(high, "Ω", alone, 0.5, 60.0),
         "wire_good_ohm": Limit(
-            wire, "Ω", "the control circuit's limit over the least amps of both windings", 0.001, 1.0, "wire at most {} Ω"
+            wire, "Ω", "the control circuit's limit over the least amps of both windings", 0.001, 1.0
         ),
     }  # fmt: skip
 
@@ -390,15 +379,13 @@ def _loaded_check_limits(blocks: int) -> dict[str, Limit]:
     """Loaded check of the control wire and coil; volts left on the wire under the tester's load."""
     source = "common practice, depends on the tester's load"
     return {
-        "wire_good_low_v": Limit(0.0, "V", source, -1.0, 1.0, "above {} V"),
-        "wire_good_high_v": Limit(0.15, "V", source, 0.0, 5.0, "0.01 to {} V is good"),
-        "wire_open_share": Limit(
-            0.8, "1", "our choice: four fifths of battery voltage is near it", 0.3, 1.0, "near battery voltage"
-        ),
-        "wire_ends_equal_v": Limit(0.02, "V", source, 0.0, 1.0, "both ends within {} V"),
-        "coil_good_low_v": Limit(0.01, "V", source, 0.0, 1.0, "coil alone at least {} V"),
-        "coil_good_high_v": Limit(0.03, "V", source, 0.0, 5.0, "coil alone at most {} V"),
-        "jumper_fuse_a": Limit(10.0, "A", "common practice; some need 15 A", 5.0, 20.0 * blocks, "fused at {} A"),
+        "wire_good_low_v": Limit(0.0, "V", source, -1.0, 1.0),
+        "wire_good_high_v": Limit(0.15, "V", source, 0.0, 5.0),
+        "wire_open_share": Limit(0.8, "1", "our choice: four fifths of battery voltage is near it", 0.3, 1.0),
+        "wire_ends_equal_v": Limit(0.02, "V", source, 0.0, 1.0),
+        "coil_good_low_v": Limit(0.01, "V", source, 0.0, 1.0),
+        "coil_good_high_v": Limit(0.03, "V", source, 0.0, 5.0),
+        "jumper_fuse_a": Limit(10.0, "A", "common practice; some need 15 A", 5.0, 20.0 * blocks),
     }
 
 
@@ -431,5 +418,4 @@ def default_limits(
         "circuit_v_per_100a": _circuit_per_100a(system_v, chosen),
         "watch_share": Limit(0.8, "1", "our choice: the last fifth before a limit is watched", 0.3, 1.0),
     }
-    worded = {key: replace(limit, words=limit.words.replace("{}", f"{limit.value:g}")) for key, limit in limits.items()}
-    return Limits(system_v=system_v, duty=chosen, fuel=fuel, **worded)
+    return Limits(system_v=system_v, duty=chosen, fuel=fuel, **limits)

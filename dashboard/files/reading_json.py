@@ -6,6 +6,7 @@ from typing import Any
 
 from analysis.bay.one_reading import Charge, ReadingCheck
 from dashboard.words.finding_words import finding_sentence
+from dashboard.words.limit_words import CHECK_WORDS, held_to
 from dashboard.words.next_words import next_measurement
 from dashboard.words.reading_sheet import against_words, closure_words, fit_words, reason_words, rows_of
 from dashboard.words.safety import said_with
@@ -64,9 +65,9 @@ def _charge_object(charge: Charge | None, sentences: list[str]) -> dict[str, Any
 
 def _limit_object(row: Mapping[Any, Any]) -> dict[str, Any]:
     return {
-        "check": row["check"], "verdict": row["verdict"], "value": _rounded(float(row["value"])),
+        "check": CHECK_WORDS[row["check"]], "verdict": row["verdict"], "value": _rounded(float(row["value"])),
         "limit": _rounded(float(row["limit"])), "margin": _rounded(float(row["margin"])), "unit": row["value_unit"],
-        "words": row["words"], "source": row["source"],
+        "words": held_to(row), "source": row["source"],
     }  # fmt: skip
 
 

@@ -220,14 +220,10 @@ def summary(lines: Mapping[str, list[Line]], entry: Entry) -> Line:
 
 
 CHECK_OF: Final = {
-    "rest voltage": "rest_v", "volts while cranking": "crank_min_v",
     LOAD_TEST_CHECK: "crank_min_v",
-    "positive drop": "drop_positive_v", "ground drop": "drop_ground_v", "contacts drop": "drop_contacts_v",
-    "control circuit drop": "drop_control_v", "cranking amps, high": "crank_a", "cranking amps, low": "crank_a",
-    "coil amps, high": "coil_a", "coil amps, low": "coil_a", "cranking speed": "crank_rpm",
-    "pull-in amps, high": "pull_in_a", "pull-in amps, low": "pull_in_a", "feed volts": "feed_v",
-    "charging volts, high": "charging_v", "charging volts, low": "charging_v",
-}  # fmt: skip
+    **{name: name for name in ("rest_v", "crank_min_v", *MAIN_DROPS, "drop_control_v", "crank_rpm", "feed_v")},
+    **{f"{name}_{side}": name for name in ("crank_a", "coil_a", "pull_in_a", "charging_v") for side in ("high", "low")},
+}
 
 
 def _verdicts(check: ReadingCheck, meter: Meter) -> dict[str, tuple[str, str]]:

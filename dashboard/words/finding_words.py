@@ -8,8 +8,8 @@ from typing import Final
 
 from analysis.bay.choices import BOUNDARIES
 from analysis.bay.facts import DROPS, Facts, number
-from analysis.bay.figures import beyond, both_degrees
 from analysis.bay.findings import Finding
+from dashboard.words.figures import beyond, both_degrees
 from dashboard.words.next_words import ASKED, unit_of
 
 AT_TIMES: Final = (

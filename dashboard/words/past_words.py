@@ -16,13 +16,13 @@ WAY_WORDS: Final = {
     "battery at a fixed age": "battery at the age that would have been cheapest",
 }
 CHECK_WORDS: Final = {
-    "rest voltage": "rest volts",
-    "battery at half its cold-cranking amps, load-test table": "volts at half its cold-cranking amps, load-test table",
-    "volts while cranking": "lowest volts while cranking",
-    "positive drop": "drop of the positive cable",
-    "ground drop": "drop of the ground path",
-    "contacts drop": "drop of the solenoid contacts",
-    "control circuit drop": "drop of the control circuit",
+    "rest_v": "rest volts",
+    "load_test": "volts at half its cold-cranking amps, load-test table",
+    "crank_min_v": "lowest volts while cranking",
+    "drop_positive_v": "drop of the positive cable",
+    "drop_ground_v": "drop of the ground path",
+    "drop_contacts_v": "drop of the solenoid contacts",
+    "drop_control_v": "drop of the control circuit",
 }
 NO_NO_START: Final = "No no-start is on record in this time, so that nothing can be said of what lists would have done."
 FORESEEN: Final = "No-starts foreseen"

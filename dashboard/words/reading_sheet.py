@@ -10,7 +10,6 @@ from typing import Any, Final
 import pandas as pd
 
 from analysis.bay.against import Moved
-from analysis.bay.figures import both_degrees
 from analysis.bay.findings import Finding
 from analysis.bay.one_reading import (
     ASIDE,
@@ -22,13 +21,14 @@ from analysis.bay.one_reading import (
     ReadingCheck,
 )
 from analysis.bay.sources import OWN_EARLIER
-from analysis.bay.verdict import sentence
 from analysis.bay.where_volts_go import CONTRADICT
 from analysis.bay.whose import Whose
 from analysis.circuit.battery import LOAD_TEST_F, celsius_from_fahrenheit, load_test_minimum_v
 from analysis.circuit.load import NO_PEAK, NO_SPEED, NOT_ABOVE
 from analysis.circuit.resistances import BELOW_ZERO, ELEMENTS, WITHOUT
+from dashboard.words.figures import both_degrees
 from dashboard.words.finding_words import finding_sentence
+from dashboard.words.limit_words import CHECK_WORDS, held_to, sentence
 from dashboard.words.next_words import ASKED, next_measurement
 from dashboard.words.plain_text import as_sentence, in_reader_unit, number
 from dashboard.words.reasons import PART_WORDS, several
@@ -444,7 +444,7 @@ def charge_words(charge: Charge | None, *, read_before: bool = False) -> list[st
 def limit_words(check: ReadingCheck, *, most: int | None = None) -> list[str]:
     """The checks that did not pass, worst first, each with its margin and the limit's own words; then the rest."""
     judged = check.limits.to_dict("records")
-    over = [sentence({str(k): v for k, v in row.items()}) for row in judged if row["verdict"] != "pass"]
+    over = [sentence(row) for row in judged if row["verdict"] != "pass"]
     passed = [row for row in judged if row["verdict"] == "pass"]
     shown = over if most is None else over[:most]
     if len(over) > len(shown):
@@ -461,9 +461,9 @@ def limit_words(check: ReadingCheck, *, most: int | None = None) -> list[str]:
 
 
 SAID_WHEN_SOUND: Final = {
-    "coil amps": "coil_a", "pull-in amps": "pull_in_a", "feed volts": "feed_v", "charging volts": "charging_v",
+    "coil_a": "coil amps", "pull_in_a": "pull-in amps", "feed_v": "feed volts", "charging_v": "charging volts",
 }  # fmt: skip
-"""What is measured seldom and on purpose, so that it is answered where it is sound too -> its measurement."""
+"""What is measured seldom and on purpose, so that it is answered where it is sound too -> what it is called."""
 
 
 def _sound(name: str, rows: list[dict[Any, Any]]) -> str:
@@ -471,8 +471,8 @@ def _sound(name: str, rows: list[dict[Any, Any]]) -> str:
     every = dict.fromkeys(str(row["source"]) for row in rows)
     sources = [one for one in every if not any(other != one and other.startswith(one) for other in every)]
     return (
-        f"{as_sentence(name)} {amount(SAID_WHEN_SOUND[name], float(rows[0]['value']))}: sound, "
-        f"{joined([str(row['words']) for row in rows])} ({'; '.join(sources)})."
+        f"{as_sentence(SAID_WHEN_SOUND[name])} {amount(name, float(rows[0]['value']))}: sound, "
+        f"{joined([held_to(row) for row in rows])} ({'; '.join(sources)})."
     )
 
 
@@ -482,7 +482,7 @@ def _closest(passed: list[dict[Any, Any]]) -> str:
     if not volts:
         return ""
     least = min(volts, key=lambda row: float(row["margin_v"]) / abs(float(row["limit"])))
-    return f"; closest: {least['check']}, {float(least['margin_v']):.2f} V inside its limit ({least['words']})"
+    return f"; closest: {CHECK_WORDS[least['check']]}, {float(least['margin_v']):.2f} V inside its limit ({held_to(least)})"
 
 
 SEGMENT_WORDS: Final = {

@@ -14,10 +14,10 @@ from typing import TYPE_CHECKING, Any, Final, TypeAlias
 import numpy as np
 import pandas as pd
 
-from analysis.bay.figures import digits_apart, usual_digits
 from analysis.circuit.limits import Limits
 from analysis.readings.choices import OBSERVING
 from dashboard.words.choices import SAYING
+from dashboard.words.figures import digits_apart, usual_digits
 from dashboard.words.plain_text import (
     F_PER_K,
     STARTS_ALWAYS_C,
