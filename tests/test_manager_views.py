@@ -25,6 +25,7 @@ from dashboard.screens.session import TODAY_VARIABLE
 from dashboard.words.backtest_report import report_text
 from dashboard.words.plain_text import safe
 from ingest import store
+from ingest.entries import record_reading
 from ingest.records import read_decisions, read_weekly_list
 from ingest.set_aside import correct_set_aside, list_set_aside, show_set_aside
 
@@ -190,6 +191,14 @@ def test_how_a_start_went_is_saved_in_the_bay(fleet: Path) -> None:
     assert len(mine) == count + 1
     kept = mine[mine["taken_at"] == pd.Timestamp("2026-11-29 06:40")].iloc[0]
     assert (kept["outcome"], kept["temperature_c"], kept["note"]) == ("no_start", -12.5, "clicks only")
+    assert "counted in these figures from the next day on" not in said(run("unit", unit=unit)), (
+        "it is of the day before"
+    )
+    start = {"unit": unit, "taken_at": f"{AS_OF}T05:10", "outcome": "click"}
+    assert record_reading(db, start, by="Ada", now=dt.datetime.combine(AS_OF, dt.time(8)), entry_id="ab12").stored
+    assert "counted in these figures from the next day on: one click, no crank." in said(
+        run("unit", unit=unit)
+    ).replace("\\", "")
 
 
 @pytest.mark.nightly

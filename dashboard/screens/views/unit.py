@@ -10,6 +10,7 @@ import streamlit as st
 
 from analysis.worklist.assess import Assessment
 from analysis.worklist.course import plain_slopes
+from dashboard.desk import weekly
 from dashboard.desk.assessment import open_questions, row_of, terms_of
 from dashboard.desk.rights import Act
 from dashboard.files import paper
@@ -49,7 +50,15 @@ from dashboard.words.plain_text import (
     whole,
     words,
 )
-from dashboard.words.reasons import PART_WORDS, plain, quantity_unit, read_reasons, suspect_name, told_name
+from dashboard.words.reasons import (
+    OUTCOME_WORDS,
+    PART_WORDS,
+    plain,
+    quantity_unit,
+    read_reasons,
+    suspect_name,
+    told_name,
+)
 from dashboard.words.record_words import REASON_WORDS
 from dashboard.words.safety import with_caution
 from dashboard.words.since import since_issued
@@ -165,6 +174,7 @@ def standing(assessment: Assessment, row: dict[Any, Any], facts: one_unit.Facts)
         assessment.horizon_days,
     )
     since(assessment, row | {"evidence": listed["evidence"]})
+    not_judged_yet(facts, assessment.as_of)
     advice(listed, assessment.as_of)
 
 
@@ -179,6 +189,17 @@ def since(assessment: Assessment, row: dict[Any, Any]) -> None:
     )  # fmt: skip
     if said:
         st.markdown(whole(safe(said)))
+
+
+def not_judged_yet(facts: one_unit.Facts, as_of: pd.Timestamp) -> None:
+    """What came in on the very day shown: nobody who has just reported that it does not start is told that nothing is to be done."""
+    next_day = as_of + pd.Timedelta(days=1)
+    read = facts.readings[facts.readings["taken_at"].between(as_of, next_day, inclusive="left")]
+    done = facts.repairs[facts.repairs["done_on"] == as_of]
+    came = [OUTCOME_WORDS.get(str(outcome), say.A_READING) for outcome in read["outcome"].fillna("")]
+    came += [weekly.work_words(repair) for repair in done.to_dict("records")]
+    if came:
+        st.info(safe(say.NOT_JUDGED_YET.format(what="; ".join(dict.fromkeys(came)))))
 
 
 def four_numbers(row: Mapping[Any, Any], as_of: pd.Timestamp, horizon_days: int) -> None:
