@@ -236,7 +236,7 @@ def advice(listed: Mapping[Any, Any], as_of: pd.Timestamp) -> None:
 def by_words(row: Mapping[Any, Any], as_of: pd.Timestamp) -> str:
     if pd.isna(row["act_by"]):
         return say.NO_DATE
-    return "now" if row["act_by"] <= as_of else f"{row['act_by'].day} {row['act_by']:%b}"
+    return "now" if row["act_by"] <= as_of else day(row["act_by"])
 
 
 def listed_row(assessment: Assessment, unit: str, facts: one_unit.Facts) -> dict[str, Any]:
