@@ -5,10 +5,7 @@ The other process imports this module and little else, so that it begins at once
 
 from __future__ import annotations
 
-import pickle
 import sqlite3
-import subprocess
-import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import chain
@@ -18,6 +15,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import numpy.typing as npt
 
+from ingest.other_process import HasEnded, OtherProcess
 from ingest.sheets import Cells, objects
 
 if TYPE_CHECKING:
@@ -31,7 +29,6 @@ LEAST_FOR_TWO: Final = (
 )
 JULIAN_1970: Final = 2_440_587.5  # `julianday` is quicker than seconds written out and read again
 _ORDER = "ORDER BY unit, taken_at"
-_THE_OTHER: Final = "import sys; from ingest.bulk import hand_over; hand_over(sys.argv[1])"
 
 
 @dataclass(frozen=True)
@@ -96,26 +93,12 @@ def _by_two(
     middle = "SELECT unit FROM units ORDER BY unit LIMIT 1 OFFSET (SELECT count(*) / 2 FROM units)"
     own, theirs = ((numbers, texts, [*conditions, f"unit {side} ({middle})"], parameters) for side in ("<", ">="))
     try:
-        worker = subprocess.Popen(
-            [sys.executable, "-c", _THE_OTHER, file],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,
-        )
-    except OSError:  # no memory or no process left just now
-        return None
-    with worker:
-        assert worker.stdin is not None
-        assert worker.stdout is not None
-        try:
-            pickle.dump(theirs, worker.stdin)
-            worker.stdin.close()
+        with OtherProcess() as other:
+            other.ask(_newest_and_read, file, theirs)
             newest, first = _newest_write(conn), _read(conn, *own)
-            newest_there, second = pickle.load(worker.stdout)
-        except (OSError, EOFError, pickle.UnpicklingError):  # it was ended, or could not open the database
-            return None
-        finally:
-            worker.kill()
+            newest_there, second = other.answer()
+    except HasEnded:
+        return None
     return _joined([first, second], numbers, texts) if newest_there == newest else None
 
 
@@ -123,12 +106,11 @@ def _newest_write(conn: sqlite3.Connection) -> object:
     return conn.execute("SELECT id, token FROM writes ORDER BY id DESC LIMIT 1").fetchone()
 
 
-def hand_over(file: str) -> None:
-    """The other process: what is asked for comes in, the newest write and the readings go out."""
+def _newest_and_read(file: str, asked: tuple[Any, ...]) -> tuple[object, Bulk]:
+    """In the other process: the newest write, and some readings."""
     conn = sqlite3.connect(f"{Path(file).absolute().as_uri()}?mode=ro", uri=True)
-    asked = pickle.load(sys.stdin.buffer)
     conn.execute("BEGIN")
-    pickle.dump((_newest_write(conn), _read(conn, *asked)), sys.stdout.buffer, protocol=pickle.HIGHEST_PROTOCOL)
+    return _newest_write(conn), _read(conn, *asked)
 
 
 def _read(

@@ -6,6 +6,7 @@ Truth: `store.read_readings` with one process.
 from __future__ import annotations
 
 import datetime as dt
+import sys
 from pathlib import Path
 
 import pandas as pd
@@ -72,6 +73,6 @@ def test_one_reads_all_where_the_other_sees_another_moment(
 def test_one_reads_all_where_the_other_does_not_begin_or_ends(
     db: Database, program: str, two: list[int], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(bulk.sys, "executable", program)
+    monkeypatch.setattr(sys, "executable", program)
     assert len(store.read_readings(db)) == db.table("readings").count
     assert not two

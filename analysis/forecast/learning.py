@@ -33,6 +33,7 @@ from analysis.readings.outcomes import (
     starts_on_record,
 )
 from analysis.readings.panel import (
+    Elsewhere,
     FleetTables,
     Floats,
     Ints,
@@ -327,12 +328,17 @@ def _starts_on_grid(
 
 
 def learn_needs(
-    tables: FleetTables, panel: Panel, day: float, *, looks: MutableMapping[str, Look] | None = None
+    tables: FleetTables,
+    panel: Panel,
+    day: float,
+    *,
+    looks: MutableMapping[str, Look] | None = None,
+    elsewhere: Elsewhere | None = None,
 ) -> LearnedNeeds:
     """Posterior of the class needs from the no-starts recorded before `day`; the prior where there are none.
 
     tables hold nothing dated `day` or later; panel: of their vehicles.  looks: looks already made, by the key of the past that
-    they rest on; new ones are added.
+    they rest on; new ones are added.  elsewhere: makes some of them.
     """
     grids = need_grids(panel)
     n = len(panel.groups)
@@ -347,7 +353,7 @@ def learn_needs(
     used: list[tuple[Look, Came]] = []
     stray = OUTCOMES.stray_share
     if len(failed):
-        made = list(looks_at(tables, panel, day, grids, {} if looks is None else looks))
+        made = list(looks_at(tables, panel, day, grids, {} if looks is None else looks, elsewhere))
         left = pd.Series(left_d(tables.units), index=tables.units["unit"].astype(str))
         recorded = made[-1].recorded if made else LEARNING.recorded_share
         starts = starts_on_record(tables.units, tables.readings)
@@ -409,7 +415,12 @@ def coldest_months(tables: FleetTables, panel: Panel) -> Floats:
 
 
 def looks_at(
-    tables: FleetTables, panel: Panel, day: float, grids: Grids, looks: MutableMapping[str, Look]
+    tables: FleetTables,
+    panel: Panel,
+    day: float,
+    grids: Grids,
+    looks: MutableMapping[str, Look],
+    elsewhere: Elsewhere | None = None,
 ) -> Iterator[Look]:
     """The looks that a day learns from, oldest first, by the codes of the panel's classes; those not yet in `looks` are made."""
     past, days = past_looked_at(tables, panel, day)
@@ -420,7 +431,11 @@ def looks_at(
         for own in missing[s]:
             looks.update(looks_of(past, own, grids))
 
-    in_chunks(len(missing), 1, fill)
+    def other(s: slice) -> None:
+        for own in missing[s]:
+            looks.update(elsewhere(looks_of, past, own, grids) if elsewhere else looks_of(past, own, grids))
+
+    in_chunks(len(missing), 1, fill, other)
     for look in (looks[key] for key in keys):
         yield look if look.groups == panel.groups else recoded(look, panel.groups)
 

@@ -8,10 +8,11 @@ starts than that, one start stands for a week or a month of them (`analysis.read
 from __future__ import annotations
 
 import threading
+from collections import deque
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from typing import Any, Self
+from typing import Any, Self, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
@@ -55,23 +56,43 @@ LEFT = "out_of_service"
 
 WORKERS = 2  # threads over chunks of vehicles: numpy lets go of the lock in its loops
 
+Elsewhere: TypeAlias = Callable[..., Any]
+"""Calls a function of a module with its arguments in another process, and gives what it returns."""
+
 
 _at_work = threading.local()
 
 
-def in_chunks(count: int, size: int, fill: Callable[[slice], None]) -> None:
+def in_chunks(
+    count: int, size: int, fill: Callable[[slice], None], other: Callable[[slice], None] | None = None
+) -> None:
     """Call `fill` with slices of at most `size` that cover `count` rows, two at a time; each writes its own rows.
 
-    Within one of the two, one after the other.
+    Within one of the two, one after the other.  other: does what `fill` does, elsewhere: one of the two calls it instead.
     """
     slices = [slice(a, min(a + size, count)) for a in range(0, count, size)]
     if len(slices) < 2 or getattr(_at_work, "busy", False):
         for s in slices:
-            fill(s)
+            (other or fill)(s)
         return
-    with ThreadPoolExecutor(WORKERS, initializer=lambda: setattr(_at_work, "busy", True)) as pool:
-        for _ in pool.map(fill, slices):
-            pass
+    left = iter(slices)
+
+    def go(one: Callable[[slice], None]) -> None:
+        try:
+            while (s := next(left, None)) is not None:
+                one(s)
+        except BaseException:
+            deque(left, maxlen=0)  # nobody goes on with what has failed
+            raise
+
+    with ThreadPoolExecutor(WORKERS, initializer=one_after_the_other) as pool:
+        for done in [pool.submit(go, fill), *(pool.submit(go, other or fill) for _ in range(WORKERS - 1))]:
+            done.result()
+
+
+def one_after_the_other() -> None:
+    """From here on the thread that calls this does all chunks itself."""
+    _at_work.busy = True
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ from analysis.forecast.lows import known_at
 from analysis.forecast.season import season_of
 from analysis.forecast.tally import Tally
 from analysis.readings.mornings import by_mornings
-from analysis.readings.panel import FleetTables, Panel, among, in_service, lean, make_panel
+from analysis.readings.panel import Elsewhere, FleetTables, Panel, among, in_service, lean, make_panel
 from analysis.readings.taught import TaughtClass
 from analysis.readings.thinning import READINGS_KEPT
 from analysis.wear.state import FleetRead, day_number, read_fleet
@@ -91,13 +91,15 @@ def assess(
     draws: int = DRAWS,
     looks: MutableMapping[str, Look] | None = None,
     with_classes: bool = True,
+    elsewhere: Elsewhere | None = None,
 ) -> Assessment:
     """Assess every vehicle with what was known at the start of `as_of`; the horizon is as_of to as_of + days - 1.
 
     Chunks of vehicles go to threads of their own, so that linear algebra gets one thread: its matrices are small.
 
     looks: looks at the past made by earlier calls on the same tables; more are added.  with_classes: whether to tabulate
-    what was learned of the classes, which no list needs; the table is empty otherwise.  Raises ValueError for a
+    what was learned of the classes, which no list needs; the table is empty otherwise.  elsewhere: does some of the work
+    in another process, whose linear algebra has one thread too.  Raises ValueError for a
     horizon outside 1 to 180 days, for no vehicle, and for a tolerated rate outside 0.5 to 50.
     """
     if horizon_days != int(horizon_days) or not 1 <= horizon_days <= 180:
@@ -107,7 +109,7 @@ def assess(
     if not in_service(tables.units, as_of).any():
         raise ValueError("there is no unit to assess")
     with threadpool_limits(limits=1, user_api="blas"):
-        return _assess(tables, as_of, horizon_days, tolerated_false_flags, draws, looks, with_classes)
+        return _assess(tables, as_of, horizon_days, tolerated_false_flags, draws, looks, with_classes, elsewhere)
 
 
 def _assess(
@@ -118,14 +120,15 @@ def _assess(
     draws: int,
     looks: MutableMapping[str, Look] | None,
     with_classes: bool,
+    elsewhere: Elsewhere | None,
 ) -> Assessment:
     known = known_on(tables, as_of)
     # looks see some hundred vehicles, as they were: they wait for nothing of today
     with ThreadPoolExecutor(1) as beside:
-        learning = beside.submit(learn_needs, known.stated, known.vehicles, known.day, looks=looks)
+        learning = beside.submit(learn_needs, known.stated, known.vehicles, known.day, looks=looks, elsewhere=elsewhere)
         read, shared = read_known(known, learning.result, as_of, horizon_days, draws)
     learned, here = shared.learned, read.in_service()
-    judged = judge_all(here, shared)
+    judged = judge_all(here, shared, elsewhere)
     found = concluded(known, here, judged, as_of, horizon_days, tolerated, learned.tally)
     return Assessment(
         **{one.name: getattr(found, one.name) for one in fields(FleetList)},

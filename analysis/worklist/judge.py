@@ -29,7 +29,7 @@ from analysis.forecast.outlook import (
 )
 from analysis.forecast.season import LATER_D, LATER_WINDOWS, WEEKS, Season
 from analysis.readings.outcomes import with_outcome
-from analysis.readings.panel import Bools, FleetTables, Floats, Ints, Reals, dates_of, in_chunks
+from analysis.readings.panel import Bools, Elsewhere, FleetTables, Floats, Ints, Reals, dates_of, in_chunks
 from analysis.readings.renewals import PARTS
 from analysis.wear.state import FleetRead, FleetState, draw_state
 from analysis.worklist.choices import FLAGS, JUDGING, NAMING
@@ -92,12 +92,13 @@ def told_of(known: FleetTables) -> FleetTables:
     )
 
 
-def judge_all(read: FleetRead, shared: Shared) -> Judged:
-    """The whole fleet judged at the start of the day on which it was read, by more draws where these leave a probability open."""
-    found, rows = in_turn(read, shared, CHUNK_VEHICLES)
+def judge_all(read: FleetRead, shared: Shared, elsewhere: Elsewhere | None = None) -> Judged:
+    """The whole fleet judged at the start of the day on which it was read, by more draws where these leave a probability open;
+    elsewhere: judges some of them."""
+    found, rows = in_turn(read, shared, CHUNK_VEHICLES, elsewhere)
     if not len(rows):
         return found
-    more, _ = in_turn(read.of(rows), with_more(shared), max(CHUNK_VEHICLES // MORE_DRAWS, 1))
+    more, _ = in_turn(read.of(rows), with_more(shared), max(CHUNK_VEHICLES // MORE_DRAWS, 1), elsewhere)
     place = pd.Index(read.names)
 
     def merged(plain: pd.DataFrame, new: pd.DataFrame) -> pd.DataFrame:
@@ -114,14 +115,17 @@ def judge_all(read: FleetRead, shared: Shared) -> Judged:
     return Judged(*(merged(tables.pop(one.name), of_some.pop(one.name)) for one in fields(Judged)))
 
 
-def in_turn(read: FleetRead, shared: Shared, size: int) -> tuple[Judged, Ints]:
+def in_turn(read: FleetRead, shared: Shared, size: int, elsewhere: Elsewhere | None = None) -> tuple[Judged, Ints]:
     """:func:`judged_by` of so many vehicles at a time, each with what is told of its own vehicles."""
     part, found = in_parts(read, shared), dict[int, tuple[Judged, Ints]]()
 
     def fill(s: slice) -> None:
         found[s.start] = judged_by(*part(s))
 
-    in_chunks(len(read.names), size, fill)
+    def other(s: slice) -> None:
+        found[s.start] = elsewhere(judged_by, *part(s)) if elsewhere else judged_by(*part(s))
+
+    in_chunks(len(read.names), size, fill, other)
     begins = sorted(found)
     rows = np.concatenate([begin + found[begin][1] for begin in begins])
     return together([found.pop(begin)[0] for begin in begins]), rows

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Mapping
+from contextlib import ExitStack
 from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Any, Final
@@ -20,6 +21,7 @@ from analysis.wear.state import OWN_NEEDS
 from analysis.worklist.assess import Assessment, FleetList, assess
 from dashboard.desk.kept_assessment import KeptLooks, folder_of, keep, kept, name_of, tolerated_false_flags
 from dashboard.desk.kept_readings import read_readings
+from dashboard.desk.other_core import other_core
 from dashboard.desk.own_limits import limit_book
 from dashboard.desk.quick import quick_for
 from dashboard.desk.refusals import NothingToAssess
@@ -66,18 +68,25 @@ def assess_database(db: Database, *, as_of: date, horizon_days: int = 30) -> Ass
     Raises NothingToAssess for a database without vehicles or readings, ValueError for a bad horizon.
     """
     folder = folder_of(db)
-    with store.at_one_moment(db):
-        name = name_of(db, as_of, horizon_days)
-        found = kept(folder, name)
-        if found is not None:
-            return found
-        tables, tolerated = load_tables(db, before=as_of), tolerated_false_flags(db)
-    check_not_empty(tables, as_of)
-    quick_for(len(tables.units))
-    looks = KeptLooks(folder)
-    found = assess(
-        tables, as_of=pd.Timestamp(as_of), horizon_days=horizon_days, tolerated_false_flags=tolerated, looks=looks
-    )
+    with ExitStack() as to_the_end:
+        with store.at_one_moment(db):
+            name = name_of(db, as_of, horizon_days)
+            found = kept(folder, name)
+            if found is not None:
+                return found
+            elsewhere = to_the_end.enter_context(other_core(db.table("units").count))
+            tables, tolerated = load_tables(db, before=as_of), tolerated_false_flags(db)
+        check_not_empty(tables, as_of)
+        quick_for(len(tables.units))
+        looks = KeptLooks(folder)
+        found = assess(
+            tables,
+            as_of=pd.Timestamp(as_of),
+            horizon_days=horizon_days,
+            tolerated_false_flags=tolerated,
+            looks=looks,
+            elsewhere=elsewhere,
+        )
     looks.forget()
     keep(folder, name, found)
     return found

@@ -31,6 +31,7 @@ from dashboard.desk.quick import quick_for
 from dashboard.desk.weekly import assumed
 from ingest import store
 from ingest.errors import CouldNot
+from ingest.other_process import cores
 
 LEAST_LISTS: Final = 6  # of each process: loading what it needs takes as long as two or three; our choice
 MOST_VEHICLES: Final = 20_000  # judged at a time by all processes together, as they take some 1.6 GiB; our choice
@@ -103,8 +104,7 @@ def lists_asked(asked: Asked, days: list[pd.Timestamp], *, processes: int) -> It
 
 def processes_for(vehicles: int, lists: int) -> int:
     """How many processes are worth it: none for few lists, no more than cores, or than memory holds large fleets."""
-    usable = getattr(os, "sched_getaffinity", lambda _: range(os.cpu_count() or 1))(0)
-    return max(1, min(len(usable), lists // LEAST_LISTS, MOST_VEHICLES // max(vehicles, 1)))
+    return max(1, min(cores(), lists // LEAST_LISTS, MOST_VEHICLES // max(vehicles, 1)))
 
 
 def _by_others(asked: Asked, days: list[pd.Timestamp], processes: int) -> Iterator[PastList]:
