@@ -58,6 +58,7 @@ _STYLE: Final = """<style>
 .st-key-numbers [data-testid="stMetricValue"] * { white-space: normal; overflow-wrap: normal; }
 [data-testid="stMainBlockContainer"] { overflow-wrap: anywhere; }
 [data-testid="stMetricLabel"] *,
+[data-testid="stMetricLabel"] [data-testid="stMarkdownContainer"] p,
 [data-testid="stMainBlockContainer"] [data-testid="stPageLink-NavLink"] * { white-space: normal; overflow: visible; text-overflow: clip; }
 /* WCAG 2.2 AA, 1.4.3 and 1.4.11: text 4.5 to 1, large text, signs and edges of fields 3 to 1, in both themes */
 [data-testid="stCaptionContainer"] { opacity: .8; }
