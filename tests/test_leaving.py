@@ -20,7 +20,7 @@ from analysis.plan.inputs import PlanInputs, prepare
 from analysis.plan.replacement_plan import ReplacementPlan, plan_replacements
 from analysis.plan.visit_costs import REPLACE
 from analysis.plan.workshop_calendar import plan_weeks
-from dashboard.words.plan_words import missed_line, with_words
+from dashboard.words.plan_words import missed_line, noted, with_words
 
 
 def leaving(inputs: PlanInputs, days: dict[str, int]) -> PlanInputs:
@@ -85,10 +85,10 @@ def test_no_visit_is_planned_for_a_last_day_or_later(seed: int, days: int, servi
         last = f"{AS_OF + pd.Timedelta(days=days):%Y-%m-%d}"
         assert any(
             note == f"V-0002 is pinned to {week}, but its last day in service is {last}: the visit is not planned."
-            for note in plan.notes
+            for note in noted(plan)
         )
     if "V-0001" not in set(mine["unit"]):
-        assert any("V-0001 was accepted" in note and "before its last day in service" in note for note in plan.notes)
+        assert any("V-0001 was accepted" in note and "before its last day in service" in note for note in noted(plan))
         assert plan.left_out.set_index("unit").loc["V-0001", "reason"] == "leaves"
     others = make(inputs, first).visits
     others = others[~others["unit"].isin(gone)].reset_index(drop=True)

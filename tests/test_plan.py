@@ -20,6 +20,7 @@ from analysis.plan.replacement_plan import PlanInputs, ReplacementPlan, plan_rep
 from analysis.plan.visit_costs import MEASURE, Options, options_of, worthwhile
 from analysis.plan.workshop_calendar import opening, plan_weeks, workshop_hours
 from analysis.readings.panel import Floats
+from dashboard.words.plan_words import noted
 
 
 def make(inputs: PlanInputs, *, weeks: int = 13, previous: ReplacementPlan | None = None, **changes: object):
@@ -239,7 +240,7 @@ def test_a_postponed_vehicle_never_comes_before_its_date(seed: int, days: int, h
     assert (mine["decision"] == "postponed").all()
     assert (mine["decided_until"] == f"{until:%Y-%m-%d}").all()
     if days >= 7:
-        assert any(f"postponed until {until:%Y-%m-%d}" in note for note in plan.notes)
+        assert any(f"postponed until {until:%Y-%m-%d}" in note for note in noted(plan))
 
 
 def test_postponed_beyond_the_plan_is_left_out_with_that_reason() -> None:
@@ -271,7 +272,7 @@ def test_an_accepted_vehicle_is_in_the_plan_or_the_plan_says_why_not(seed: int, 
     for name in names:
         if name in came:
             continue
-        assert any(note.startswith(f"{name} was accepted on 2026-11-20, but ") for note in plan.notes)
+        assert any(note.startswith(f"{name} was accepted on 2026-11-20, but ") for note in noted(plan))
         assert name in set(plan.left_out["unit"])
     assert plan.visits.loc[plan.visits["unit"].isin(names), "decision"].eq("accepted").all()
     assert plan.left_out["reason"].isin(["no hours", "no places", "no depot", "part too late"]).all()
@@ -375,7 +376,7 @@ def test_pins_that_cannot_be_kept_are_said(inputs: PlanInputs) -> None:
         *[(f"V-{i:04d}", "pin", "2026-W51") for i in range(10, 20)],
     )  # fmt: skip
     plan = make(replace(inputs, pins=rows, measure={late: ""}))
-    text = " ".join(plan.notes)
+    text = " ".join(noted(plan))
     assert f"{late} is pinned to 2026-W48, but the part cannot be there by then" in text
     assert "V-9999 in 2026-W50 names no vehicle" in text
     assert "the hours or places of that week do not reach" in text
@@ -492,17 +493,17 @@ def test_no_hours_anywhere_is_said_and_all_are_left_out() -> None:
     plan = make(make_inputs(hours=0.0))
     assert not len(plan.visits)
     assert len(plan.left_out)
-    assert any("No workshop has any hours" in note for note in plan.notes)
+    assert any("No workshop has any hours" in note for note in noted(plan))
     no_table = make(replace(make_inputs(), workshops=make_inputs().workshops.iloc[:0]))
     assert any(
-        "No workshop hours are known, so no visit can be planned: import a workshops.csv" in n for n in no_table.notes
+        "No workshop hours are known, so no visit can be planned: import a workshops.csv" in n for n in noted(no_table)
     )
 
 
 def test_one_depot_without_hours_is_named() -> None:
     inputs = make_inputs()
     plan = make(replace(inputs, workshops=inputs.workshops.iloc[:1]))
-    assert any("depot1" in note for note in plan.notes)
+    assert any("depot1" in note for note in noted(plan))
     assert set(plan.visits["depot"]) <= {"depot0"}
 
 
@@ -510,11 +511,11 @@ def test_a_part_without_a_price_is_planned_with_the_stated_one() -> None:
     inputs = make_inputs(parts=("battery",))
     table = inputs.catalogue.assign(price=[np.nan, *inputs.catalogue["price"].iloc[1:]])
     plan = make(replace(inputs, catalogue=table), part_price={**PlanSettings().part_price, "battery": 333.0})
-    assert any("Not on record for some parts" in note and "battery 333 USD" in note for note in plan.notes)
+    assert any("Not on record for some parts" in note and "battery 333 USD" in note for note in noted(plan))
     assert (plan.orders["price_each"] == 333.0).all()
     empty = make(replace(inputs, catalogue=inputs.catalogue.iloc[:0]))
     assert len(empty.visits)
-    (said,) = [note for note in empty.notes if "parts.csv" in note]
+    (said,) = [note for note in noted(empty) if "parts.csv" in note]
     assert said.startswith(
         "No parts.csv was imported and nothing set in its place, so all is planned with the settings: prices: battery 200 USD, "
     )
@@ -525,7 +526,7 @@ def test_a_lead_time_longer_than_the_plan_is_said() -> None:
     inputs = make_inputs(parts=("starter_motor",), at_risk=10)
     table = inputs.catalogue.assign(lead_days=np.where(inputs.catalogue["part"] == "starter_motor", 200.0, 2.0))
     plan = make(replace(inputs, catalogue=table))
-    assert any("Delivery of starter_motor takes 200 days, longer than this plan of" in note for note in plan.notes)
+    assert any("Delivery of starter motor takes 200 days, longer than this plan of" in note for note in noted(plan))
     assert not (plan.visits["kind"] == "replace").any()
     assert (plan.left_out["reason"] == "part too late").any()
 
@@ -536,7 +537,7 @@ def test_a_vehicle_without_a_depot_is_left_out_by_name() -> None:
     unit = visits.loc[visits["kind"] == "replace", "unit"].iloc[0]  # one that comes if it has a depot
     where = inputs.units["depot"].where(inputs.units["unit"] != unit, "")
     plan = make(replace(inputs, units=inputs.units.assign(depot=where), fleet=inputs.fleet.assign(depot=where)))
-    assert any(f"No depot is known for {unit}" in note for note in plan.notes)
+    assert any(f"No depot is known for {unit}" in note for note in noted(plan))
     assert unit not in set(plan.visits["unit"])
     assert plan.left_out.set_index("unit").loc[unit, "reason"] == "no depot"
 

@@ -38,7 +38,7 @@ from dashboard.desk.planning import (
 )
 from dashboard.files.plan_export import render
 from dashboard.words.list_row import over_their_limit
-from dashboard.words.plan_words import left_out_rows, with_words
+from dashboard.words.plan_words import left_out_rows, noted, with_words
 from ingest.importer import import_paths
 from ingest.records import list_plans, read_pins, remove_pin, save_decision, save_setting, set_pin
 from ingest.store import open_database, read_parts
@@ -166,13 +166,13 @@ def test_hours_by_week_reach_the_plan_and_closed_weeks_are_said(office: tuple[Da
     assert not ((shut.visits["depot"] == depot) & (shut.visits["iso_week"] == week)).any()
     text = str(render(shut, "table"))
     assert f"{depot} is closed in {week}." in text
-    assert not any("gives" in note for note in shut.notes)
+    assert not any("gives" in note for note in noted(shut))
     db.conn.execute("DELETE FROM workshops WHERE depot = ? AND week_from = ''", (depot,))
     file.write_text(f"depot,week_from,hours_per_week\n{depot},2026-12-07,9\n")
     import_paths(db, [file])
     partly = make_plan(db, as_of=DAY, assessment=found, save=False)
     assert set(partly.visits.loc[partly.visits["depot"] == depot, "iso_week"]) <= {"2026-W50"}
-    assert any(f"workshops.csv gives {depot} no hours for" in note for note in partly.notes)
+    assert any(f"workshops.csv gives {depot} no hours for" in note for note in noted(partly))
 
 
 def test_a_plan_can_be_looked_at_without_keeping_it(office: tuple[Database, Any]) -> None:

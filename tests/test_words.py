@@ -20,6 +20,7 @@ from analysis.bay.findings import TELLING
 from analysis.bay.next_measurement import CANDIDATES
 from dashboard.words.finding_words import SENTENCES
 from dashboard.words.next_words import ASKED, NEXT, TESTS
+from dashboard.words.plan_notes import NOTES, WHY
 
 DASHBOARD = Path(__file__).resolve().parents[1] / "dashboard"
 ROOMS = ("screens", "charts", "files", "cli")
@@ -130,8 +131,7 @@ def test_what_is_read_is_not_written_where_it_is_shown(room: str) -> None:
 ANALYSIS = DASHBOARD.parent / "analysis"
 WITH_THEIR_RULE = {
     "backtest/history.py", "backtest/reliability.py", "backtest/report.py", "circuit/limit_book.py", "circuit/limits.py",
-    "plan/candidates.py", "plan/inputs.py", "plan/replacement_plan.py", "plan/rules.py",
-    "plan/visit_costs.py", "readings/bays.py", "wear/lives.py", "worklist/class_table.py",
+    "readings/bays.py", "wear/lives.py", "worklist/class_table.py",
 }  # fmt: skip
 """Modules below the words that hold texts, each beside the rule that it tells: DEVELOPERS.md, "Words"."""
 FEW_WORDS = 4  # so many in a row are a text; our choice
@@ -229,6 +229,22 @@ def test_every_row_and_every_next_measurement_has_its_words_and_no_words_are_lef
     assert set(ASKED) == set(TELLING)
     assert set(FILLS) <= set(NEXT)
     assert {name for names in FILLS.values() for name in names} <= set(TELLING)
+
+
+def test_every_note_of_a_plan_has_its_sentence_with_the_figures_that_it_gets() -> None:
+    """`note(key, figure=...)` anywhere in `analysis.plan`: the key has a sentence, its fields are among the figures, and no sentence
+    is left over."""
+    given: dict[str, set[str]] = {}
+    for path in sorted((ANALYSIS / "plan").glob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "note":
+                for key in shown(node.args[0]):
+                    given[whole(key)] = {str(keyword.arg) for keyword in node.keywords}
+    assert set(given) == set(NOTES)
+    for key, sentence in NOTES.items():
+        fields = {name for _, name, _, _ in string.Formatter().parse(sentence) if name}
+        assert fields <= given[key], key
+    assert {key for key, _ in WHY} == {key for key, figures in given.items() if "why" in figures}
 
 
 # --- one word for one thing ----------------------------------------------------------------------------------------------

@@ -10,23 +10,22 @@ import pandas as pd
 from analysis.constants import DAYS_PER_YEAR
 from analysis.costs import CHEAP_ACTIONS, PARTS, TOGETHER, PlanSettings
 from analysis.plan.choices import VISITS
+from analysis.plan.result import Note, note
 from analysis.readings.panel import Bools, Floats, Ints
 from analysis.wear.lives import AgeReplacement, Lifetime, age_replacement
 
-STAND_INS = "planned with the settings"
-"""What a note says where a price, an hour or a delivery time is not the user's own."""
 LEAST_RISK = 1e-6
 """Risks below this are taken for none."""
 
 
 @dataclass(frozen=True)
 class Catalogue:
-    """Price [money], labour [h] and lead time [d] of each part, and what had to be assumed, in sentences."""
+    """Price [money], labour [h] and lead time [d] of each part, and what had to be assumed."""
 
     price: Mapping[str, float]
     labour_h: Mapping[str, float]
     lead_days: Mapping[str, float]
-    notes: tuple[str, ...]
+    notes: tuple[Note, ...]
 
 
 @dataclass(frozen=True)
@@ -102,16 +101,16 @@ class Candidates:
 
 
 def complete_catalogue(parts: pd.DataFrame, settings: PlanSettings) -> Catalogue:
-    """Prices, hours and lead times of all parts; what is not on record comes from the settings, with a sentence."""
+    """Prices, hours and lead times of all parts; what is not on record comes from the settings, with a note."""
     given = parts.drop_duplicates("part", keep="last").set_index("part") if len(parts) else pd.DataFrame()
     sources = {
-        "price": (settings.part_price, "prices", settings.currency),
-        "labour_h": (settings.part_labour_h, "labour hours", "h"),
-        "lead_days": (dict.fromkeys(PARTS, settings.default_lead_days), "delivery times", "days"),
+        "price": settings.part_price,
+        "labour_h": settings.part_labour_h,
+        "lead_days": dict.fromkeys(PARTS, settings.default_lead_days),
     }
     columns: dict[str, dict[str, float]] = {}
     assumed = []
-    for column, (fallback, words, unit) in sources.items():
+    for column, fallback in sources.items():
         values = {}
         missing = []
         for part in PARTS:
@@ -120,20 +119,13 @@ def complete_catalogue(parts: pd.DataFrame, settings: PlanSettings) -> Catalogue
             values[part] = float(own) if known else float(fallback[part])
             if not known:
                 missing.append(part)
-        alike = {fallback[part] for part in missing}
-        if len(missing) == len(PARTS) and len(alike) == 1:
-            assumed.append(f"{words}: {alike.pop():g} {unit} for each part")
-        elif missing:
-            assumed.append(f"{words}: {', '.join(f'{part} {fallback[part]:g} {unit}' for part in missing)}")
+        if missing:
+            assumed.append((column, tuple((part, fallback[part]) for part in missing)))
         columns[column] = values
-    told = "; ".join(assumed)
-    notes = [f"Not on record for some parts, and so {STAND_INS}: {told}. A parts.csv gives them, or the page Settings."]
-    if not len(parts):
-        notes = [
-            f"No parts.csv was imported and nothing set in its place, so all is {STAND_INS}: {told}. Import one, or set them on the page Settings."
-        ]
-    notes = notes if assumed else []
-    return Catalogue(columns["price"], columns["labour_h"], columns["lead_days"], tuple(notes))
+    told = note(
+        "some_not_on_record" if len(parts) else "none_on_record", assumed=tuple(assumed), currency=settings.currency
+    )
+    return Catalogue(columns["price"], columns["labour_h"], columns["lead_days"], (told,) if assumed else ())
 
 
 def no_start_costs(units: pd.DataFrame, settings: PlanSettings) -> Floats:

@@ -12,7 +12,7 @@ from analysis.plan.candidates import Candidates, Catalogue, best_ages, complete_
 from analysis.plan.choices import VISITS
 from analysis.plan.decisions import ACCEPTED, Decided, decided, in_force
 from analysis.plan.ordered import Ordered, ordered_before
-from analysis.plan.result import ReplacementPlan
+from analysis.plan.result import Note, ReplacementPlan, note
 from analysis.plan.visit_costs import CostTable, Values, make_costs, make_values
 from analysis.plan.workshop_calendar import Opening, PlanWeeks, iso_week, opening, workshop_hours
 from analysis.readings.panel import Bools, Floats, Ints, days_since_epoch, in_service, left_d
@@ -88,7 +88,7 @@ class Work:
     done_h: Floats
     opened: Opening
     ordered: Mapping[tuple[str, str], Ordered]
-    notes: list[str] = field(default_factory=list)
+    notes: list[Note] = field(default_factory=list)
 
     @property
     def end_week(self) -> float:
@@ -225,40 +225,29 @@ def _capacity(
 
 def _warnings(
     inputs: PlanInputs, c: Candidates, catalogue: Catalogue, depots: list[str], capacity: Capacity, weeks: PlanWeeks
-) -> list[str]:
+) -> list[Note]:
     out = []
     empty = [d for d, hours in zip(depots, capacity.hours.sum(axis=1), strict=True) if hours <= 0]
     if len(empty) == len(depots):
-        what = (
-            "No workshop hours are known, so no visit can be planned: import a workshops.csv (columns depot and hours_per_week)"
-            if inputs.workshops.empty
-            else "No workshop has any hours in these weeks, so no visit can be planned: give more hours_per_week in workshops.csv"
-        )
-        out.append(f"{what}, or set them on the plan's page; the vehicles left out show what waiting risks.")
+        out.append(note("no_hours_known" if inputs.workshops.empty else "no_hours_anywhere"))
     elif empty:
-        out.append(
-            f"No workshop hours in these weeks at {', '.join(empty)}: vehicles there are left out; give their hours_per_week in "
-            "workshops.csv, or set them on the plan's page."
-        )
+        out.append(note("no_hours_at", depots=tuple(empty)))
     out += _weeks_without_hours(inputs.workshops, depots, weeks)
     homeless = c.table.loc[c.table["depot"] == "", "unit"].tolist()
     if homeless:
-        out.append(f"No depot is known for {_some(homeless)}: they are left out; give their depot in units.csv.")
+        out.append(note("no_depot_known", units=tuple(homeless)))
     late = last_working_day(weeks)
     for part in sorted(set(c.table["part"]) - {""}):
         if catalogue.lead_days[part] > late:
-            out.append(
-                f"Delivery of {part} takes {catalogue.lead_days[part]:g} days, longer than this plan of {len(weeks)} "
-                f"week{'' if len(weeks) == 1 else 's'}: none can be replaced within it; order now."
-            )
+            out.append(note("delivered_after", part=part, days=catalogue.lead_days[part], weeks=len(weeks)))
     known = set(inputs.in_service(weeks.as_of)["unit"])
     for unit, _, week in pin_rows(inputs.pins):
         if unit not in known:
-            out.append(f"The pin of {unit} in {week} names no vehicle in service and is left aside.")
+            out.append(note("pin_of_nobody", unit=unit, week=week))
     return out
 
 
-def _weeks_without_hours(workshops: pd.DataFrame, depots: list[str], weeks: PlanWeeks) -> list[str]:
+def _weeks_without_hours(workshops: pd.DataFrame, depots: list[str], weeks: PlanWeeks) -> list[Note]:
     """Depots whose hours are given week by week only, and not for every week of the plan."""
     if "week_from" not in workshops.columns:
         return []
@@ -270,21 +259,13 @@ def _weeks_without_hours(workshops: pd.DataFrame, depots: list[str], weeks: Plan
         given = {iso_week(pd.Timestamp(start)) for start in own["week_from"]}
         missing = [week for week in weeks.iso if week not in given]
         if missing and len(missing) < len(weeks):
-            out.append(
-                f"workshops.csv gives {depot} no hours for {_some(missing)}: no work is planned there then; add these "
-                "weeks, or a row without week_from for the usual week."
-            )
+            out.append(note("weeks_without_hours", depot=depot, missing=tuple(missing)))
     return out
 
 
 def last_working_day(weeks: PlanWeeks) -> int:
     """Last working day of the plan [days after its date]."""
     return int(weeks.end_day[-1]) - 7 + VISITS.working_days - 1
-
-
-def _some(names: list[str], most: int = 5) -> str:
-    head = ", ".join(names[:most])
-    return head if len(names) <= most else f"{head} and {len(names) - most} more"
 
 
 def pin_rows(pins: pd.DataFrame) -> list[tuple[str, str, str]]:

@@ -10,7 +10,7 @@ from analysis.plan.assignment import Assignment, Solved, assign, reserve
 from analysis.plan.done import with_done, without_done
 from analysis.plan.inputs import PlanInputs, Work, prepare
 from analysis.plan.report import report
-from analysis.plan.result import ReplacementPlan
+from analysis.plan.result import ReplacementPlan, note
 from analysis.plan.rules import Rules, apply_rules
 from analysis.plan.visit_costs import Options, worthwhile
 from analysis.plan.workshop_calendar import plan_weeks
@@ -75,14 +75,14 @@ def _solve(work: Work, rules: Rules, solved: Solved) -> tuple[Options, Assignmen
         found, refused = _booked_first(work, options, first, solved)
     for row in refused:
         unit = work.candidates.table["unit"].iloc[row]
-        why = "has no depot" if work.depot[row] < 0 else "the hours or places of that week do not reach for it"
+        why = "no_depot" if work.depot[row] < 0 else "no_room"
         if rules.accepted[row]:
-            why = "it has no depot" if work.depot[row] < 0 else "no week has the hours and places for it"
-            if (left_on := work.left_on(row)) is not None and row not in options.unit:
-                why = f"nothing can be done before its last day in service, {left_on:%Y-%m-%d}"
-            work.notes.append(f"{unit} was accepted on {work.decided.on[row]}, but {why}: it is not in the plan.")
+            left_on = work.left_on(row)
+            why = "leaves" if left_on is not None and row not in options.unit else why
+            until = "" if left_on is None else f"{left_on:%Y-%m-%d}"
+            work.notes.append(note("accepted", unit=unit, on=work.decided.on[row], why=why, until=until))
         else:
-            work.notes.append(f"{unit} was to come in a fixed week, but {why}: the visit is not planned.")
+            work.notes.append(note("fixed_week", unit=unit, why=why))
     return options, found
 
 

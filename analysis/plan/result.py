@@ -23,16 +23,29 @@ TEXTS = (
 
 
 @dataclass(frozen=True)
+class Note:
+    """Something to know about a plan: its key, and the names and figures of its sentence in `dashboard/words/plan_notes.py`."""
+
+    key: str
+    figures: tuple[tuple[str, Any], ...]
+
+
+def note(key: str, **figures: Any) -> Note:
+    return Note(key, tuple(figures.items()))
+
+
+@dataclass(frozen=True)
 class ReplacementPlan:
     """A plan as it is shown, stored and exported; columns of the frames are listed in FRAMES.
 
-    visits: those to come; done: those of its weeks that were reported as done.
+    visits: those to come; done: those of its weeks that were reported as done; notes: as keys with their figures until words are
+    found for them, as sentences in a plan that is shown or stored.
     """
 
     as_of: pd.Timestamp
     weeks: int
     settings: Mapping[str, Any]
-    notes: tuple[str, ...]
+    notes: tuple[Note | str, ...]
     visits: pd.DataFrame
     cancelled: pd.DataFrame
     left_out: pd.DataFrame

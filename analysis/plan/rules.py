@@ -8,7 +8,7 @@ import pandas as pd
 
 from analysis.plan.candidates import between
 from analysis.plan.inputs import Work, pin_rows
-from analysis.plan.result import ReplacementPlan
+from analysis.plan.result import ReplacementPlan, note
 from analysis.readings.panel import Bools, Floats, Ints
 
 
@@ -94,7 +94,7 @@ def _apply_pins(work: Work, cost: Floats, row_of: Mapping[str, int], pins: pd.Da
         elif at >= 0:
             wanted[unit] = (at, week)
         elif week > work.weeks.iso[-1]:
-            work.notes.append(f"{unit} is pinned to {week}, after the plan's last week {work.weeks.iso[-1]}.")
+            work.notes.append(note("pinned_after", unit=unit, week=week, last=work.weeks.iso[-1]))
     for unit, (at, week) in wanted.items():
         row = row_of[unit]
         others = np.arange(len(work.weeks)) != at
@@ -103,8 +103,8 @@ def _apply_pins(work: Work, cost: Floats, row_of: Mapping[str, int], pins: pd.Da
             pinned[row] = True
         else:
             early = work.decided.not_before[row] >= work.weeks.end_day[at]
-            why = f"it is postponed until {work.decided.until[row]}" if early else "the part cannot be there by then"
+            why, until = "postponed" if early else "no_part", work.decided.until[row]
             if (left_on := work.left_on(row)) is not None and work.candidates.leaves[row] < work.weeks.end_day[at]:
-                why = f"its last day in service is {left_on:%Y-%m-%d}"
-            work.notes.append(f"{unit} is pinned to {week}, but {why}: the visit is not planned.")
+                why, until = "leaves", f"{left_on:%Y-%m-%d}"
+            work.notes.append(note("pinned", unit=unit, week=week, why=why, until=until))
     return pinned

@@ -24,8 +24,7 @@ from analysis.plan.choices import VISITS
 from analysis.plan.workshop_calendar import Opening, PlanWeeks
 from analysis.readings.panel import Bools, Floats, Ints
 
-REPLACE, REPLACE_TWO, CHEAP, MEASURE, CHEAP_FIRST = range(5)
-KINDS = ("replace", "replace two parts", "cheap act", "measure again", "cheap act first, replace if in vain")
+REPLACE, REPLACE_TWO, CHEAP, MEASURE, CHEAP_FIRST = KINDS = range(5)
 
 
 @dataclass(frozen=True)

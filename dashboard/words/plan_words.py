@@ -8,7 +8,6 @@ from typing import Any, Final
 
 import pandas as pd
 
-from analysis.plan.candidates import STAND_INS
 from analysis.plan.choices import VISITS
 from analysis.plan.done import Outdated, without_outdated
 from analysis.plan.figures import figures_of, last_day, told_before, whole_amounts
@@ -27,6 +26,7 @@ from dashboard.words.plain_text import (
     week_days,
     words,
 )
+from dashboard.words.plan_notes import STAND_INS, note_words
 from dashboard.words.reasons import PART_WORDS, the_parts
 from ingest.values import joined
 
@@ -134,7 +134,10 @@ def percent(probability: float) -> str:
 
 def noted(plan: ReplacementPlan) -> list[str]:
     """The plan's notes, with parts as they are called."""
-    return [reduce(lambda note, named: note.replace(*named), PART_WORDS.items(), note) for note in plan.notes]
+    return [
+        reduce(lambda note, named: note.replace(*named), PART_WORDS.items(), note)
+        for note in map(note_words, plan.notes)
+    ]
 
 
 def hours_note(plan: ReplacementPlan) -> str:
@@ -279,7 +282,7 @@ def no_visit_words(plan: ReplacementPlan) -> str:
 
 
 def with_words(plan: ReplacementPlan) -> ReplacementPlan:
-    """The plan with the sentences `job` and `why` filled in."""
+    """The plan with the sentences `job` and `why` filled in, and its notes said."""
     currency = str(plan.summary["currency"])
     end = last_day(plan)
     visits, left_out = plan.visits.copy(), plan.left_out.copy()
@@ -292,7 +295,8 @@ def with_words(plan: ReplacementPlan) -> ReplacementPlan:
     missed = plan.act_by_missed.assign(why=why)
     visits["why"] = [why_words(row, currency, end) for row in rows_of(visits)]
     left_out["why"] = [left_out_words(row, currency) for row in rows_of(left_out)]
-    return replace(plan, visits=visits, left_out=left_out, act_by_missed=missed)
+    notes = tuple(dict.fromkeys(note_words(note) for note in plan.notes))
+    return replace(plan, visits=visits, left_out=left_out, act_by_missed=missed, notes=notes)
 
 
 # --- what to do first, and what changed since ------------------------------------------------------------------------
@@ -307,7 +311,7 @@ def first_steps(plan: ReplacementPlan) -> list[str]:
         else f"No workshop hours are known for {plain_text.some(without)}" if without
         else "See whether the workshop hours, holidays and closed weeks are right"
     )  # fmt: skip
-    guessed = any(STAND_INS in note for note in plan.notes)
+    guessed = any(STAND_INS in note for note in noted(plan))
     prices = (
         "Prices and delivery times of some parts are stand-ins"
         if guessed
