@@ -71,6 +71,22 @@ def test_what_came_after_tells_whose_a_failure_was() -> None:
     assert twice.telling(0.3) == pytest.approx(np.array([first, second]) * 0.3 / 0.7)
 
 
+def test_a_failure_followed_by_no_start_leads_where_starts_are_on_record() -> None:
+    """Worked by hand: of a vehicle with a start a day on record none came in five days after it failed.  Where nearly all failures are
+    stray ones it leads the list all the same, and would not with a start since, or if its starts were never on record."""
+    daily = [(0, 30.0 + i, "started", -20.0) for i in range(60)]
+    failed = (0, 90.0, "no_start", -5.0)
+    (silent,) = courses_of(starts(*daily, failed), NONE, 95.0, 0.9)
+    quiet = np.exp(-0.9 * OUTCOMES.again_per_day * 5.0)
+    missed = 60.0 / OUTCOMES.stands_d * 5.0
+    assert silent.passed == pytest.approx(quiet * (1.0 - OUTCOMES.still + OUTCOMES.still * np.exp(missed)))
+    assert silent.stands(0.9)[0] > OUTCOMES.leads
+    (went,) = courses_of(starts(*daily, failed, (0, 91.0, "slow", 4.0)), NONE, 95.0, 0.9)
+    (unseen,) = courses_of(starts(failed), NONE, 95.0, 0.9)
+    assert went.passed == unseen.passed == pytest.approx(quiet)
+    assert unseen.stands(0.9)[0] < OUTCOMES.leads
+
+
 def test_the_share_of_stray_failures_is_found_again() -> None:
     """Simulated truth: sixty failures of sixty vehicles, of which a share never comes again, the others three times within some weeks but for those
     mended without a record; with none the stated share; what a repair answered says nothing."""

@@ -259,6 +259,8 @@ class Outcomes:
         "matters to vehicles that fail again")
     answered_d: float = stated(30.0, "d", 14.0, 60.0, "a repair so soon after a failure was for it; our choice, which matters to late repairs")
     passes: float = stated(0.5, "1", 0.3, 0.7, "of starts as cold, those that a fault which stopped one lets pass; our choice")
+    still: float = stated(0.5, "1", 0.25, 0.75,
+        "of faults that stopped a start, those that let none pass until they are mended; our choice, which matters where starts are on record")
     leads: float = stated(0.2, "1", 0.1, 0.3,
         "a failure leads the list while its fault is more probably there than this; our choice: rather four looks for nothing than one "
         "vehicle that fails again")

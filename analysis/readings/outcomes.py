@@ -118,10 +118,13 @@ def last_repair(units: pd.DataFrame, repairs: pd.DataFrame, found_day: Floats) -
     return np.asarray(np.maximum(day, found_day.max(axis=0, initial=-np.inf)))
 
 
-def courses_of(starts: Starts, repairs: tuple[Ints, Floats], today: float, recorded: float) -> list[Course]:
-    """:func:`analysis.readings.strays.courses` of starts on record."""
-    started = starts.kind.astype(str) == "started"
-    return courses(starts.unit, starts.day, starts.failed, started, starts.temperature_c, repairs, today, recorded)
+def courses_of(
+    starts: Starts, repairs: tuple[Ints, Floats], today: float, recorded: float, those: Bools | None = None
+) -> list[Course]:
+    """:func:`analysis.readings.strays.courses` of starts on record; those: (S,) whose failures count, all by default."""
+    failed, started = starts.failed, starts.kind.astype(str) == "started"
+    counts = failed if those is None else failed & those
+    return courses(starts.unit, starts.day, counts, started, ~failed, starts.temperature_c, repairs, today, recorded)
 
 
 def standing_failures(starts: Starts, repaired: Floats, today: float, recorded: float, stray: float) -> Failures:
@@ -135,7 +138,7 @@ def standing_failures(starts: Starts, repaired: Floats, today: float, recorded: 
     kind, warmest, stands, circuits = np.full(n, "", dtype=object), np.full(n, np.nan), np.zeros(n), np.zeros(n)
     since = (np.floor(starts.day) > repaired[starts.unit]) & (starts.day >= today - OUTCOMES.stands_d)
     none = np.zeros(0, dtype=np.int64), np.zeros(0)
-    for one in courses_of(starts.of(since), none, today, recorded):
+    for one in courses_of(starts, none, today, recorded, since):
         stands[one.unit], circuits[one.unit] = one.stands(stray)
     leads = stands > OUTCOMES.leads
     stands[~leads] = 0.0

@@ -16,6 +16,7 @@ SHARES: Floats = np.linspace(
     0.0025, 0.9975, 200, dtype=np.float64
 )  # of stray failures, that are weighed against each other
 MOST_AGAIN = 40  # failures one after the other that count: more make nothing surer
+MOST_SILENT = 5.0  # starts that were to be expected and are not on record: likewise
 
 
 @dataclass(frozen=True)
@@ -23,8 +24,9 @@ class Course:
     """Mornings on which one vehicle failed, N of them with no repair between, and what came after the last.
 
     unit: its row; day: (N,) [d since 1970]; again: (N,) how probable the later ones are if a fault has stood since each, over their
-    being stray ones; passed: probability that a fault that still stood let pass what came after; recorded: share of repairs on
-    record; answered: whether a repair followed the last so soon that it was for it.
+    being stray ones; passed: how probable what came after is if the fault still stood, over a stray failure: each start that it
+    let pass speaks against it, and that none is on record of a vehicle whose starts are speaks for it; recorded: share of repairs on record;
+    answered: whether a repair followed the last so soon that it was for it.
     """
 
     unit: int
@@ -68,12 +70,13 @@ def mended(units: pd.DataFrame, repairs: pd.DataFrame) -> tuple[Ints, Floats]:
 
 
 def courses(
-    unit: Ints, day: Floats, failed: Bools, started: Bools, temperature_c: Floats, repairs: tuple[Ints, Floats],
-    today: float, recorded: float,
+    unit: Ints, day: Floats, failed: Bools, started: Bools, went: Bools, temperature_c: Floats,
+    repairs: tuple[Ints, Floats], today: float, recorded: float,
 ) -> list[Course]:  # fmt: skip
     """Failures of vehicles up to `today`, those between two repairs together.
 
-    unit, day, failed, started, temperature_c: (S,) of starts by vehicle and time; repairs: of :func:`mended`; recorded: share of
+    unit, day, failed, started, went, temperature_c: (S,) of starts by vehicle and time, went those that did not fail, in whatever way;
+    repairs: of :func:`mended`; recorded: share of
     repairs that are.  Failures of one morning are one.
     """
     found = []
@@ -97,6 +100,10 @@ def courses(
             later = np.minimum(len(mornings) - 1.0 - np.arange(len(mornings)), MOST_AGAIN)
             again = OUTCOMES.again_times**later * np.exp(-rate * (mornings[-1] - mornings))
             passed = float(np.exp(-rate * quiet) * OUTCOMES.passes ** int(as_cold.sum()))
+            if not (went[rows] & (days > days[mine][-1]) & (days < over)).any():
+                before = went[rows] & (days < days[mine][0]) & (days >= days[mine][0] - OUTCOMES.stands_d)
+                missed = min(int(before.sum()) / OUTCOMES.stands_d * quiet, MOST_SILENT)
+                passed *= 1.0 + OUTCOMES.still * float(np.expm1(missed))
             answered = bool(np.isfinite(until) and until - mornings[-1] <= OUTCOMES.answered_d)
             found.append(Course(int(u), mornings, again, passed, recorded, answered))
     return found
