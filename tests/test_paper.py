@@ -23,6 +23,7 @@ from dashboard.words import safety
 from dashboard.words.limit_lines import limit_lines
 from dashboard.words.list_row import list_row
 from dashboard.words.next_words import TESTS
+from dashboard.words.paper_words import list_line
 from dashboard.words.reasons import OUTCOME_WORDS
 from ingest.records import WeeklyList
 
@@ -75,6 +76,13 @@ def test_the_list_is_one_page_for_few_and_more_for_many() -> None:
     assert pages(few) == 1
     many = [row(unit=f"T-{i:03d}", rank=i) for i in range(1, 61)]
     assert 2 <= pages(paper.list_pdf(issued(many), many, {})) <= 8
+
+
+def test_a_part_of_the_list_is_not_said_to_be_all_of_it() -> None:
+    counts = {"days": 30, "needing": 19, "of": 144}
+    whole = "Knowledge before 30 Nov 2026; no-start within 30 days if nothing is done; 19 of 144 vehicles."
+    assert list_line("2026-11-30", **counts, shown=19) == whole
+    assert list_line("2026-11-30", **counts, shown=4).startswith(f"{whole} Here stand 4 of these 19,")
 
 
 def test_only_black_and_white_is_drawn() -> None:

@@ -32,7 +32,6 @@ from dashboard.words.plain_text import (
     by_when,
     cold_range,
     cold_words,
-    count_words,
     day,
     fahrenheit_of,
     glued,
@@ -93,11 +92,12 @@ def list_pdf(
         para(title, 15, bold=True),
         Spacer(1, 2 * mm),
         para(
-            say.LIST_LINE.format(
-                day=day(body["as_of"]),
+            say.list_line(
+                body["as_of"],
                 days=body["horizon_days"],
-                count=len(rows),
-                of=count_words(body["counts"]["units"], "vehicle"),
+                needing=len(body["units"]),
+                of=body["counts"]["units"],
+                shown=len(rows),
             )
         ),
         *(para(sentence(text)) for text in weekly.said_of_list(chosen, fahrenheit=fahrenheit)),

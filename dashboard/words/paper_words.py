@@ -3,12 +3,12 @@
 from typing import Final
 
 from dashboard.words import list_words, vehicle_words
+from dashboard.words.plain_text import count_words, day
 
 LIST_HEADS: Final = (
     "", "vehicle", "part, how sure", list_words.NO_START_HEAD, list_words.STARTS_HEAD, list_words.ACT_BY_HEAD, "why and what",
     "decided",
 )  # fmt: skip
-LIST_LINE: Final = "Knowledge before {day}; no-start within {days} days if nothing is done; {count} of {of}."
 PAGE: Final = "page {page}"
 READ_ON: Final = "read {day}"
 STANDS: Final = (
@@ -46,3 +46,16 @@ def part_heads(temperature: str) -> tuple[str, ...]:
 def bay_heads(last_on: str) -> tuple[str, ...]:
     """Heads of a bay sheet; last_on: the day of the last reading."""
     return ("measure", "limit", f"last ({last_on})", "now")
+
+
+def list_line(as_of: str, *, days: int, needing: int, of: int, shown: int) -> str:
+    """What the list of the day `as_of` is about; where only some of the vehicles that need attention stand on the paper, that."""
+    part = (
+        ""
+        if shown == needing
+        else f" Here stand {shown} of these {needing}, as chosen by depot, class or part; those gone are of all."
+    )
+    return (
+        f"Knowledge before {day(as_of)}; no-start within {days} days if nothing is done; {needing} of "
+        f"{count_words(of, 'vehicle')}.{part}"
+    )
