@@ -19,6 +19,7 @@ from analysis.readings.class_laws import estimate_laws, observe
 from analysis.readings.hands import EFFECTS, channel_patterns
 from analysis.readings.observe import BATTERY, CONTACTS, GROUND, LOAD, POSITIVE
 from analysis.readings.panel import Panel, make_panel, without_slips
+from dashboard.words.meter_words import meter_words
 from demo_fleet.simulate import Fleet, simulate_fleet
 from demo_fleet.specs import CONTINENTAL, FleetSpec
 
@@ -59,6 +60,10 @@ def spoilt(fleet: Fleet, who: str, change: Callable[[pd.DataFrame], pd.DataFrame
     return readings
 
 
+def said(effects: BayEffects) -> list[str]:
+    return [meter_words(note) for note in effects.notes]
+
+
 def row(effects: BayEffects, name: str, effect: str) -> pd.Series:
     """One row of the table."""
     table = effects.table
@@ -71,7 +76,7 @@ def test_good_meters_of_worn_vehicles_raise_no_word(plain: tuple[BayEffects, Pan
     for effects, panel in (plain, look(other.units, other.readings)):
         assert len(effects.table) == 4 * 12
         assert not effects.table["significant"].any()
-        assert effects.sentences == ()
+        assert effects.notes == ()
         assert effects.taken_out == {}
         assert corrected(panel, effects).measured.keys() == panel.measured.keys()
 
@@ -84,9 +89,9 @@ def test_one_thermometer_ten_kelvin_high_is_found_and_taken_out(
     assert found["significant"]
     assert found["value"] == pytest.approx(10.0, abs=2.0)  # the meter's own 0.4 K and three standard errors
     assert effects.table["significant"].sum() == 1
-    assert effects.sentences[0].startswith("technician T06's readings: thermometer about ")
-    assert re.search(r"about \d+ ± \d+ degrees high,", effects.sentences[0])
-    assert f"on {found['readings']} readings of {found['vehicles']} vehicles" in effects.sentences[0]
+    assert said(effects)[0].startswith("technician T06's readings: thermometer about ")
+    assert re.search(r"about \d+ ± \d+ degrees high,", said(effects)[0])
+    assert f"on {found['readings']} readings of {found['vehicles']} vehicles" in said(effects)[0]
     assert found["same_week_k"] > 5.0
     was = make_panel(fleet.units, fleet.readings).measured["temperature_c"]
     now = corrected(panel, effects).measured["temperature_c"]
@@ -101,8 +106,8 @@ def test_the_sign_of_a_thermometer(fleet: Fleet, shift: float, side: str) -> Non
     readings = spoilt(fleet, "T01", lambda r: r.assign(temperature_c=r["temperature_c"] + shift))
     effects, _ = look(fleet.units, readings)
     assert row(effects, "T01", "thermometer")["value"] == pytest.approx(shift, abs=2.0)
-    assert len(effects.sentences) == 1
-    assert f" degrees {side}," in effects.sentences[0]
+    assert len(said(effects)) == 1
+    assert f" degrees {side}," in said(effects)[0]
 
 
 @pytest.mark.parametrize(
@@ -134,7 +139,7 @@ def test_a_meter_three_per_cent_high(fleet: Fleet, plain: tuple[BayEffects, Pane
     found = row(effects, "T09", "amps")
     assert found["significant"]
     assert found["value"] == pytest.approx(0.03, abs=0.01)
-    assert "technician T09's readings: amps about" in effects.sentences[0]
+    assert "technician T09's readings: amps about" in said(effects)[0]
 
 
 @pytest.mark.nightly
@@ -154,7 +159,7 @@ def test_two_bays_alone_disagree_and_it_is_not_said_which_is_wrong() -> None:
     )
     effects, _ = look(fleet.units, fleet.readings)
     assert not effects.table["significant"].any()
-    thermometers = [s for s in effects.sentences if s.startswith("thermometers")]
+    thermometers = [s for s in said(effects) if s.startswith("thermometers")]
     assert len(thermometers) == 1
     assert "T03, T04, T05 up to" in thermometers[0]
     assert "above T00, T01, T02" in thermometers[0]
@@ -236,7 +241,7 @@ def test_nobody_is_named(fleet: Fleet) -> None:
         panel = make_panel(fleet.units, readings)
         effects = bay_effects(panel, observe(panel, estimate_laws(panel)), readings)
         assert effects.table.empty
-        assert effects.sentences == ()
+        assert effects.notes == ()
 
 
 def test_too_few_vehicles_and_bad_calls(fleet: Fleet, hot: tuple[pd.DataFrame, BayEffects, Panel]) -> None:

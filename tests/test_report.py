@@ -232,7 +232,7 @@ def test_replacement_at_a_fixed_age() -> None:
     assert way["way"] == "battery at a fixed age"
     assert (way["foreseen"], way["replacements"]) == (1, 2)
     assert way["cost"] == pytest.approx(2 * 268)
-    assert "battery at 2 years" in way["words"]
+    assert way["age_y"] == 2.0
     cheap = replace(PlanSettings(), no_start={**PlanSettings().no_start, "van": NoStartCost(0.0, 0.0, 0.0)})
     way = backtest_report(lists, units, readings, repairs, costs=ReportCosts(cheap)).ways.iloc[-1]
     assert (way["foreseen"], way["replacements"]) == (0, 0)
@@ -394,10 +394,10 @@ def test_too_few_no_starts_leave_the_probabilities_alone() -> None:
         assert found.enough is enough
         assert found.no_starts == events
         assert np.array_equal(found.apply(p), p) is not enough
-    assert "40 needed" in reliability.fit_calibration(p, np.zeros(400)).reason
+    assert reliability.fit_calibration(p, np.zeros(400)).why == reliability.FEW
     backwards = reliability.fit_calibration(p, (p < 0.1).astype(float))
     assert not backwards.enough
-    assert "did not mean more" in backwards.reason
+    assert backwards.why == reliability.BACKWARDS
     assert not reliability.fit_calibration(np.full(200, 0.3), np.repeat([0.0, 1.0], 100)).enough
 
 

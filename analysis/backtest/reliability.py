@@ -32,15 +32,23 @@ class BrierParts:
     within: float
 
 
+LEARNED, FEW, ALIKE, BACKWARDS = "learned", "few", "alike", "backwards"
+"""Calibration learned; too few no-starts; all probabilities alike; higher ones did not mean more no-starts."""
+
+
 @dataclass(frozen=True)
 class Calibration:
-    """logit of the calibrated probability = intercept + slope x logit (Platt 1999); `reason` says where it rests."""
+    """logit of the calibrated probability = intercept + slope x logit (Platt 1999); why: `LEARNED`, or why nothing was."""
 
     intercept: float
     slope: float
     no_starts: int
-    enough: bool
-    reason: str
+    why: str
+
+    @property
+    def enough(self) -> bool:
+        """Whether there was enough to learn from."""
+        return self.why == LEARNED
 
     def apply(self, p: Floats) -> Floats:
         """Calibrated probabilities (n,); the same where there was not enough to learn from."""
@@ -183,11 +191,11 @@ def logit(p: Floats) -> Floats:
 
 
 def fit_calibration(p: Floats, y: Floats) -> Calibration:
-    """Calibration from past lists; none, with the reason, where fewer than `PAST_LISTS.fewest_no_starts` no-starts (or starts)
+    """Calibration from past lists; none, and why, where fewer than `PAST_LISTS.fewest_no_starts` no-starts (or starts)
     are known."""
     events, fewest = int(y.sum()), PAST_LISTS.fewest_no_starts
     if min(events, len(y) - events) < fewest:
-        return Calibration(0.0, 1.0, events, False, f"{events} no-starts on past lists, {fewest} needed: left as it is")
+        return Calibration(0.0, 1.0, events, FEW)
     step = np.round(logit(p) / LOGIT_STEP).astype(np.int64)
     first = int(step.min())
     count = np.bincount(step - first)
@@ -197,7 +205,7 @@ def fit_calibration(p: Floats, y: Floats) -> Calibration:
     label = np.repeat([1, 0], len(x))
     used = weight > 0
     if len(np.unique(np.tile(x, 2)[used])) < 2:
-        return Calibration(0.0, 1.0, events, False, "all probabilities are alike: left as they are")
+        return Calibration(0.0, 1.0, events, ALIKE)
     # loaded where past lists are scored, not where a page is opened
     from sklearn.linear_model import LogisticRegression
 
@@ -205,8 +213,8 @@ def fit_calibration(p: Floats, y: Floats) -> Calibration:
     model.fit(np.tile(x, 2)[used, None], label[used], sample_weight=weight[used])
     slope, intercept = float(model.coef_[0, 0]), float(model.intercept_[0])
     if slope <= 0.0:
-        return Calibration(0.0, 1.0, events, False, "higher probabilities did not mean more no-starts: left as it is")
-    return Calibration(intercept, slope, events, True, f"from {events} no-starts on past lists")
+        return Calibration(0.0, 1.0, events, BACKWARDS)
+    return Calibration(intercept, slope, events, LEARNED)
 
 
 def calibrated_forward(p: Floats, y: Floats, day: Floats, *, horizon_days: float) -> Floats:

@@ -93,7 +93,7 @@ class BacktestReport:
     first, last: dates of the first and last list; lists, vehicles: how many; known_to: last day of the history;
     ways: one row per way of working (as it was, list, limits, fixed age) with no_starts, foreseen, right_part,
     missed, median_lead_days, flags, for_nothing, undecided, for_nothing_per_100 (unit-years), replacements, cost,
-    words; no_starts: unit, date, part, named, foreseen, lead_days; flags: unit, part, first, last, outcome
+    age_y (of a fixed age); no_starts: unit, date, part, named, foreseen, lead_days; flags: unit, part, first, last, outcome
     ("no-start", "repaired", "nothing", "too early to say"); odds: None when no list's horizon has ended; costs.
     """
 
@@ -156,7 +156,7 @@ def backtest_report(
     mine = _way("this list", lists, events, flags, costs, prices)
     theirs = _way("printed limits on the last reading", limits, events, of_limits, costs, prices)
     cost = _failure_cost(events, costs, prices)
-    was = _row("as it was", events, cost, "every no-start happened", foreseen=0, missed=len(events))
+    was = _row("as it was", events, cost, foreseen=0, missed=len(events))
     fixed = _fixed_age(units, readings, repairs, events, dates, costs, prices)
     return BacktestReport(
         dates[0], dates[-1], known_to, len(dates), lists["unit"].nunique(), horizon_days,
@@ -171,13 +171,13 @@ def _failure_cost(events: pd.DataFrame, costs: ReportCosts, prices: Mapping[str,
     return float(sum(prices.get(str(u), usual) + costs.unplanned(str(p)) for u, p in pairs))
 
 
-def _row(way: str, events: pd.DataFrame, cost: float, words: str, **more: float) -> dict[str, object]:
+def _row(way: str, events: pd.DataFrame, cost: float, **more: float) -> dict[str, object]:
     """One way of working; what does not apply to it is NaN."""
     empty = dict.fromkeys(
         ("foreseen", "right_part", "missed", "median_lead_days", "flags", "for_nothing", "undecided",
-         "for_nothing_per_100", "replacements"), float("nan"),
+         "for_nothing_per_100", "replacements", "age_y"), float("nan"),
     )  # fmt: skip
-    return {"way": way, "no_starts": len(events), **empty, **more, "cost": cost, "words": words}
+    return {"way": way, "no_starts": len(events), **empty, **more, "cost": cost}
 
 
 def _way(
@@ -209,8 +209,7 @@ def _way(
         "undecided": len(early),
         "for_nothing_per_100": 100.0 * len(idle) / years if years > 0 else float("nan"),
     }
-    words = f"{len(caught)} of {len(events)} no-starts foreseen, {len(idle)} flags for nothing"
-    return _row(way, events, _failure_cost(missed, costs, prices) + repair + visits, words, **figures)
+    return _row(way, events, _failure_cost(missed, costs, prices) + repair + visits, **figures)
 
 
 def _fixed_age(
@@ -228,12 +227,9 @@ def _fixed_age(
     tried = [_one_age(age, lives, events, window, costs, prices) for age in FIXED_AGES_Y]
     age, prevented, replacements, cost = min(tried, key=lambda t: t[3])
     missed = len(events) - prevented
-    words = (
-        f"battery at {age:g} years, the cheapest of {', '.join(f'{a:g}' for a in FIXED_AGES_Y)}, chosen in hindsight"
-    )
     return _row(
-        "battery at a fixed age", events, cost, words, foreseen=prevented, right_part=prevented, missed=missed,
-        replacements=replacements,
+        "battery at a fixed age", events, cost, foreseen=prevented, right_part=prevented, missed=missed,
+        replacements=replacements, age_y=age,
     )  # fmt: skip
 
 

@@ -8,7 +8,7 @@ makes battery and load look raised by their per-kelvin laws and copper look lowe
 the load and lowers every resistance), so that all four are solved for at once, for all persons at once.
 """
 
-from collections.abc import Hashable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -29,6 +29,7 @@ from analysis.readings.hands import (
     sample_vehicles,
     who_read,
 )
+from analysis.readings.meter_notes import Disagreement, MeterNote, WrongHand
 from analysis.readings.observe import CHANNELS, Observations
 from analysis.readings.panel import Floats, Ints, Panel
 
@@ -43,13 +44,13 @@ class BayEffects:
     (see EFFECTS), value and se (relative; K for the thermometer; positive reads high), se_beside (of the difference
     to the other hands of the depot, smaller where it is unclear which of them is right), depot, readings, vehicles,
     same_week_k (thermometers: median difference to others' readings at the same depot in the same week [K]),
-    significant (beyond doubt this hand), taken_out (beyond doubt apart from its neighbours); sentences: what a
+    significant (beyond doubt this hand), taken_out (beyond doubt apart from its neighbours); notes: what a
     person should know, largest first; taken_out: column -> (U, R) factor by which a reading is too high, or kelvin
     for `temperature_c`; columns without such an effect are absent.
     """
 
     table: pd.DataFrame
-    sentences: tuple[str, ...]
+    notes: tuple[MeterNote, ...]
     taken_out: Mapping[str, Floats]
 
 
@@ -87,7 +88,7 @@ def bay_effects(
             break
         sound = corrected(own, BayEffects(table, (), _taken_out(mine, wrong)))
         observed = observe(sound, estimate_laws(sound)).by_meters()
-    return BayEffects(table, (*_sentences(table), *_disagreements(table)), _taken_out(who, wrong))
+    return BayEffects(table, (*_wrong_hands(table), *_disagreements(table)), _taken_out(who, wrong))
 
 
 def corrected(panel: Panel, effects: BayEffects) -> Panel:
@@ -175,33 +176,23 @@ def _same_week(panel: Panel, code: Ints, n: int) -> Floats:
     return np.asarray(seen.reindex(range(n)).to_numpy(dtype=np.float64), dtype=np.float64)
 
 
-def _sentences(table: pd.DataFrame) -> tuple[str, ...]:
-    """One plain sentence per significant effect, those furthest beyond what is allowed first."""
+def _wrong_hands(table: pd.DataFrame) -> tuple[WrongHand, ...]:
+    """Every significant effect, those furthest beyond what is allowed first."""
     found = table[table["significant"]].copy()
     found["size"] = [
         abs(v) / METERS.least[EFFECTS.index(e)] for v, e in zip(found["value"], found["effect"], strict=True)
     ]
     found = found.sort_values("size", ascending=False, kind="stable")
-    return tuple(_sentence(row) for row in found.to_dict("records"))
-
-
-def _sentence(row: Mapping[Hashable, object]) -> str:
-    value, half = float(str(row["value"])), Z_90 * float(str(row["se"]))
-    side = "high" if value > 0 else "low"
-    if row["effect"] == "thermometer":
-        what = f"thermometer about {abs(value):.0f} ± {np.ceil(half):.0f} degrees {side}"
-    else:
-        what = f"{row['effect']} about {100 * abs(value):.1f} % {side} (±{100 * half:.1f})"
-    words = f"{row['by']} {row['name']}'s readings: {what}, on {row['readings']} readings of {row['vehicles']} vehicles"
-    week = float(str(row["same_week_k"]))
-    if np.isfinite(week):
-        words += (
-            f"; {abs(week):.0f} degrees {'above' if week > 0 else 'below'} others' at the same depot in the same week"
+    return tuple(
+        WrongHand(
+            one["by"], one["name"], one["effect"], one["value"], Z_90 * one["se"], int(one["readings"]),
+            int(one["vehicles"]), float(one["same_week_k"]),
         )
-    return f"{words}; this is allowed for, have it checked"
+        for one in found.to_dict("records")
+    )  # fmt: skip
 
 
-def _disagreements(table: pd.DataFrame) -> list[str]:
+def _disagreements(table: pd.DataFrame) -> list[Disagreement]:
     """Depots whose hands lie clearly apart, where it cannot be told which of them is right."""
     out = []
     for (effect, depot), team in table[table["readings"] > 0].groupby(["effect", "depot"], sort=True):
@@ -218,14 +209,9 @@ def _disagreements(table: pd.DataFrame) -> list[str]:
             or apart < METERS.significant * error
         ):
             continue
-        above = team[team["value"] > low["value"] + 0.5 * apart]["name"]
-        below = team[team["value"] <= low["value"] + 0.5 * apart]["name"]
-        size = f"{apart:.0f} degrees" if effect == "thermometer" else f"{100 * apart:.1f} %"
-        what = "thermometers" if effect == "thermometer" else f"meters for {effect}"
-        out.append(
-            f"{what} at depot {depot} disagree: {', '.join(above)} up to {size} above {', '.join(below)}; "
-            "which is right cannot be told from the readings, so compare them with a third"
-        )
+        over = team["value"] > low["value"] + 0.5 * apart
+        above, below = (tuple(map(str, team.loc[side, "name"])) for side in (over, ~over))
+        out.append(Disagreement(str(effect), str(depot), above, below, apart))
     return out
 
 

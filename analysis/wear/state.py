@@ -15,6 +15,7 @@ from analysis.readings.aid import aid_of
 from analysis.readings.choices import CLASSES, TRAVEL
 from analysis.readings.class_laws import estimate_laws, observe
 from analysis.readings.draws import Draws, keys_of
+from analysis.readings.meter_notes import MeterNote
 from analysis.readings.observe import CHANNELS, LOAD, MOTOR, TAKEN_FROM, ClassLaws, Observations, smooth_level
 from analysis.readings.panel import (
     Bools,
@@ -55,7 +56,7 @@ class FleetRead:
     """What the readings of U vehicles tell at the start of a day, before anything is drawn.
 
     channels: what each channel's growth is made of; rest_v: (U,); usable: (7, U, R); reset_day: (7, U); last_day: (U,) day
-    of the latest reading, NaN for none; fail_excess: (G, 7); bay_notes: sentences.
+    of the latest reading, NaN for none; fail_excess: (G, 7); bay_notes: wrong meters and thermometers.
     """
 
     day: float
@@ -70,7 +71,7 @@ class FleetRead:
     last_day: Floats
     fail_excess: Floats
     growth_laws: GrowthLaws
-    bay_notes: tuple[str, ...]
+    bay_notes: tuple[MeterNote, ...]
 
     @property
     def laws(self) -> ClassLaws:
@@ -221,12 +222,12 @@ def read_fleet(
     panel = without_slips(panel)
     laws = laws or estimate_laws(panel)
     observed = observe(panel, laws)
-    bay_notes: tuple[str, ...] = ()
+    bay_notes: tuple[MeterNote, ...] = ()
     if bays and tables.units["depot"].notna().any():
         from analysis.readings.bays import bay_effects, corrected  # loads sparse matrices: a single vehicle needs none
 
         found = bay_effects(panel, observed, tables.readings)
-        bay_notes = found.sentences
+        bay_notes = found.notes
         if found.taken_out:
             panel = corrected(panel, found)
             laws = estimate_laws(panel)

@@ -14,6 +14,7 @@ from analysis.forecast.learning import LearnedNeeds, Look, learn_needs
 from analysis.forecast.lows import known_at
 from analysis.forecast.season import season_of
 from analysis.forecast.tally import Tally
+from analysis.readings.meter_notes import MeterNote
 from analysis.readings.mornings import by_mornings
 from analysis.readings.panel import Elsewhere, FleetTables, Panel, among, in_service, lean, make_panel
 from analysis.readings.taught import TaughtClass
@@ -34,7 +35,7 @@ class FleetList:
 
     units: one row per vehicle; parts: per vehicle and part; outlook: per vehicle and coming week; beyond: the same at
     the ends of later quarters; resets: renewals that nobody recorded; drift: per watched vehicle and channel;
-    fleet_notes: sentences about bays, meters and whole classes; begun: what the fleet began from; tally: what its looks at the past
+    fleet_notes: wrong meters and thermometers; begun: what the fleet began from; tally: what its looks at the past
     expected, and what came.
     """
 
@@ -46,7 +47,7 @@ class FleetList:
     beyond: pd.DataFrame
     resets: pd.DataFrame
     drift: pd.DataFrame
-    fleet_notes: tuple[str, ...]
+    fleet_notes: tuple[MeterNote, ...]
     begun: Begun
     tally: Tally
 

@@ -20,6 +20,7 @@ from dashboard.words import decision_words as said_words
 from dashboard.words import list_words
 from dashboard.words.begun import begun_words
 from dashboard.words.list_row import to_do
+from dashboard.words.meter_words import meter_words
 from dashboard.words.plain_text import as_sentence, clean, in_reader_unit, percent, safe, some, temperature
 from dashboard.words.plain_text import day as day_words
 from dashboard.words.reasons import part_name, suspect_name
@@ -86,7 +87,7 @@ def with_courses(rows: Sequence[Row], assessment: Assessment, book: LimitBook) -
 
 def notes_of(assessment: FleetList) -> list[str]:
     """Sentences about bays, meters, whole classes, and laws of another fleet."""
-    return [*assessment.fleet_notes, *begun_words(assessment.begun)]
+    return [*map(meter_words, assessment.fleet_notes), *begun_words(assessment.begun)]
 
 
 def coming_lows(db: Database, assessment: Assessment) -> dict[str, dict[str, Any]]:

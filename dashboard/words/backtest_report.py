@@ -6,7 +6,8 @@ from collections.abc import Hashable, Mapping
 import numpy as np
 
 from analysis.backtest.choices import PAST_LISTS
-from analysis.backtest.report import BacktestReport, OddsReport
+from analysis.backtest.reliability import ALIKE, BACKWARDS, FEW, LEARNED, Calibration
+from analysis.backtest.report import FIXED_AGES_Y, BacktestReport, OddsReport
 from dashboard.words.plain_text import count_words, day, number
 from dashboard.words.reasons import PART_WORDS
 
@@ -76,8 +77,19 @@ def _no_starts(report: BacktestReport) -> list[str]:
     return [
         "No-starts by the part that failed:",
         *lines,
-        f"{count_words(waiting, 'flag')} too young to be judged. Battery at a fixed age: {best['words']}.",
+        f"{count_words(waiting, 'flag')} too young to be judged. Battery at a fixed age: {best['age_y']:g} years, the cheapest of "
+        f"{', '.join(f'{a:g}' for a in FIXED_AGES_Y)}, chosen in hindsight.",
     ]
+
+
+def _calibrated(found: Calibration) -> str:
+    """From how many no-starts, or why not."""
+    return {
+        LEARNED: f"from {found.no_starts} no-starts on past lists",
+        FEW: f"{found.no_starts} no-starts on past lists, {PAST_LISTS.fewest_no_starts} needed: left as it is",
+        ALIKE: "all probabilities are alike: left as they are",
+        BACKWARDS: "higher probabilities did not mean more no-starts: left as it is",
+    }[found.why]
 
 
 def _odds(odds: OddsReport | None, horizon_days: int) -> list[str]:
@@ -91,7 +103,7 @@ def _odds(odds: OddsReport | None, horizon_days: int) -> list[str]:
         f"  skill {number(odds.skill, 3)} against the base rate, {number(odds.monthly_skill, 3)} against each month's own; "
         f"log score {odds.log:.4f}",
         f"  in the 5 % ranked highest: {number(100 * odds.recall_top5)} % of the no-starts",
-        f"  calibration {odds.calibration.reason}; on earlier lists only it makes the skill {number(odds.forward_skill, 3)}",
+        f"  calibration {_calibrated(odds.calibration)}; on earlier lists only it makes the skill {number(odds.forward_skill, 3)}",
         "  said        seen (90 % interval)     vehicle-lists  no-starts",
         *(
             f"  {_percent(b['said']):>7}   {_percent(b['seen']):>7} ({_percent(b['seen_low'])} to "
