@@ -205,6 +205,10 @@ def test_paper_says_it_too(fleet: Path) -> None:
     assert said_of[1] == "Issued again on 30 Nov 2026 (anna): the climate was missing."
     plain = dataclasses.replace(issued, version=1, body={**made, "assumed": []})
     assert weekly.said_of_list(plain) == []
+    noted = dataclasses.replace(
+        plain, body={**plain.body, "notes": ["thermometer about 3 ± 1 degrees high; have it checked"]}
+    )
+    assert weekly.said_of_list(noted, fahrenheit=True) == ["Thermometer about 5 ± 2 degrees high; have it checked."]
     units = [row for row in made["units"] if row["unit"] == worst_unit()]
     assert len(paper.list_pdf(issued, units, {})) > len(paper.list_pdf(plain, units, {}))
     assert "°F" in weekly.said_of_list(issued, fahrenheit=True)[0]

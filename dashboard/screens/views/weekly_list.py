@@ -45,7 +45,6 @@ from dashboard.words.plain_text import (
     cold_words,
     day,
     glued,
-    in_reader_unit,
     percent,
     safe,
     sureness,
@@ -224,10 +223,7 @@ def head(chosen: WeeklyList) -> None:
     unjudged = counts["too_few"] + counts["no_reading"]
     if unjudged:
         st.caption(say.unjudged(unjudged))
-    notes = (
-        *weekly.said_of_list(chosen, fahrenheit=in_f),
-        *(in_reader_unit(str(note), fahrenheit=in_f) for note in body["notes"]),
-    )
+    notes = weekly.said_of_list(chosen, fahrenheit=in_f)
     if notes:
         st.warning("\n\n".join(whole(safe(f"{as_sentence(note.rstrip('.'))}.")) for note in notes))
     if body.get("assumed"):
