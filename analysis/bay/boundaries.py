@@ -37,15 +37,20 @@ HIGH: Final = both(
             either(
                 below("speed_times", BOUNDARIES.slowed, widened="speed_doubt"),
                 both(is_word("outcome", "slow"), below("speed_times", BOUNDARIES.not_slow, widened="speed_doubt")),
+                both(is_word("outcome", "slow"), not_measured("speed_times")),
             ),
         ),
         both(not_measured("usual_crank_a"), above("crank_a", "highest_here_a")),
     ),
 )
-CLAMP_BORNE_OUT: Final = both(
-    at_least("drops_told_times", 1.0 / BOUNDARIES.clamp_borne_out), at_most("drops_told_times", BOUNDARIES.clamp_borne_out)
+CLAMP_BORNE_OUT: Final = either(
+    both(at_least("drops_told_times", 1.0 / BOUNDARIES.clamp_borne_out), at_most("drops_told_times", BOUNDARIES.clamp_borne_out)),
+    both(
+        not_measured("drops_told_times"),
+        at_least("battery_times", 1.0 / BOUNDARIES.clamp_borne_out), at_most("battery_times", BOUNDARIES.clamp_borne_out),
+    ),
 )  # fmt: skip
-"""Cables and contacts lose what they do at the amps that the clamp shows."""
+"""Cables and contacts, or where they were not read the battery, lose what they do at the amps that the clamp shows."""
 LOW: Final = below("amps_times", "low_amps_share", widened="load_doubt")
 SLOW: Final = below("speed_times", "slow_share", widened="speed_doubt")
 LOW_CHARGE: Final = both(below("rest_v", "rest_watch_v"), isnt(below("rest_v", "rest_act_v")))

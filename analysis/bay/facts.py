@@ -185,8 +185,11 @@ def _on_curve(facts: Facts, whose: str) -> dict[str, float]:
         lost += usual * _over(amps, usual_a) if math.isnan(read) else read
     now = back_emf(number(facts, "crank_min_v"), amps, lost)
     then = back_emf(number(facts, f"{whose}_crank_v"), usual_a, usual_lost)
-    if not (now > 0 and then > 0 and amps > 0):
+    if not (then > 0 and amps > 0):
         return {}
+    if now <= 0:  # nothing is left that could turn the motor
+        turned = number(facts, "crank_rpm") > BOUNDARIES.stands_rpm
+        return {"curve_most": math.inf, "curve_least": math.inf} if turned else {}
     constant = _over(_over(number(facts, "crank_rpm"), number(facts, f"{whose}_rpm")), now / then)
     flux = _flux(amps, usual_a) / _flux(usual_a, usual_a)
     return {"curve_most": max(constant, constant * flux), "curve_least": min(constant, constant * flux)}

@@ -152,8 +152,8 @@ ALONE: Final = (
     Row(
         "slow_all_but_the_starter_good",
         (
-            is_word("outcome", "slow"), drops_good, measured("battery_times", "amps_times"), isnt(BATTERY_AT_FAULT), isnt(HIGH),
-            not_measured("speed_times"), isnt(at_least("peak_times", BOUNDARIES.usual_peak)),
+            is_word("outcome", "slow"), drops_good, measured("battery_times", "amps_times"), isnt(BATTERY_AT_FAULT),
+            at_most("amps_times", BOUNDARIES.as_many_amps), not_measured("speed_times"), isnt(at_least("peak_times", BOUNDARIES.usual_peak)),
             below("cold_amps_times", BOUNDARIES.cold_explains),
         ),
         "starter_motor", "speed_and_peak", 10, sources.AMPS, alone=True,

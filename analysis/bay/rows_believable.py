@@ -114,7 +114,16 @@ MEASUREMENT: Final = (
     ),
     Row(
         "engine_still_warm",
-        (is_word("outcome", "started"), LOW, at_least("speed_times", BOUNDARIES.not_slow), CLAMP_BORNE_OUT, isnt(BATTERY_AT_FAULT)),
+        (
+            is_word("outcome", "started"), CLAMP_BORNE_OUT, isnt(BATTERY_AT_FAULT),
+            either(
+                both(LOW, at_least("speed_times", BOUNDARIES.not_slow)),
+                both(
+                    below("amps_times", BOUNDARIES.free_share, widened="load_doubt"),
+                    above("speed_times", BOUNDARIES.turns_easily, widened="speed_doubt"),
+                ),
+            ),
+        ),
         "measurement", "cold_engine_again", 5, sources.OHM,
     ),
     Row(
@@ -208,6 +217,11 @@ MEASUREMENT: Final = (
     ),
 )  # fmt: skip
 
+_NOTHING_AMISS: Final = (
+    at_least("curve_least", BOUNDARIES.off_the_curve), isnt(HIGH), isnt(LOW), isnt(BATTERY_AT_FAULT), isnt(drop_high),
+)  # fmt: skip
+"""Speed goes with volts and amps, and these are as usual."""
+
 TURNS: Final = (
     Row(
         "turns_too_easily_and_does_not_start",
@@ -215,6 +229,14 @@ TURNS: Final = (
             TURNS_EASILY,
         ),
         "not_starting_system", "camshaft_and_compression", 20, sources.FROM_MEMORY, hides=("not_starting_system",),
+    ),
+    Row(
+        "too_cold_to_fire",
+        (
+            is_word("outcome", "no_start", "cranks_only"), below("crank_rpm", "least_cranking_rpm"), TURNS_OR_UNKNOWN,
+            at_least("cold_amps_times", BOUNDARIES.cold_explains), measured("speed_times"), isnt(SLOW), *_NOTHING_AMISS,
+        ),
+        "not_starting_system", "oil_then_warmed", 20, sources.COLD_OIL, hides=("not_starting_system",),
     ),
     Row(
         "cranks_well_and_does_not_start",
@@ -225,7 +247,7 @@ TURNS: Final = (
         "cranks_as_well_as_this_cold_lets_it_and_does_not_start",
         (
             is_word("outcome", "no_start", "cranks_only"), below("cranked_well", 1.0), isnt(SLOW), TURNS_OR_UNKNOWN,
-            at_least("curve_least", BOUNDARIES.off_the_curve), isnt(HIGH), isnt(LOW), isnt(BATTERY_AT_FAULT), isnt(drop_high),
+            *_NOTHING_AMISS,
         ),
         "not_starting_system", "fuel_spark_or_glow", 20,
     ),

@@ -98,8 +98,11 @@ SENTENCES: Final[Mapping[str, str]] = {
     "cranks_well_and_does_not_start":
         "The engine is cranked as well as ever and does not start: look at fuel, spark or glow, and the immobiliser, by the maker's "
         "procedure.",
+    "too_cold_to_fire":
+        "{crank_rpm:.0f} rpm is what a sound battery and starter make of this cold, and {crank_rpm__least_cranking_rpm}, the least the engine "
+        "needs to fire: its oil is too thick for this air. Warm it, or use thinner oil, before parts are looked at.",
     "cranks_as_well_as_this_cold_lets_it_and_does_not_start":
-        "{crank_rpm:.0f} rpm is what a sound battery and starter make of this cold: look at fuel, which may be waxed, spark or glow, and "
+        "{crank_rpm:.0f} rpm is what a sound battery and starter make of this cold: look at fuel (diesel may be waxed), spark or glow, and "
         "the immobiliser, by the maker's procedure.",
     "starter_spins_free":
         "The starter runs and the engine does not turn: the pinion does not engage, its clutch slips, or the ring gear is worn.",

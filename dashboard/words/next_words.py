@@ -39,7 +39,7 @@ NEXT: Final[Mapping[str, str]] = {
     "rest_and_crank_v_across_both": "rest voltage and volts while cranking, across both batteries",
     "the_doubted_again": "{doubted_name}, once more",
     "largest_drop_again": "the largest drop, once more",
-    "control_drop_again": "the control circuit's drop once more, from the battery's positive post to the solenoid's control terminal",
+    "control_drop_again": "the control circuit's drop once more while cranking, from the battery's positive post to the solenoid's control terminal",
     "cold_engine_again": "the same start once the engine has stood overnight",
     "drops_again": "the drops once more, in the range for DC volts, read while the engine turns",
     "amps_round_every_cable": "amps while cranking, the clamp round every cable on the battery's post",
@@ -121,6 +121,7 @@ NEXT: Final[Mapping[str, str]] = {
     "three_drops": "the three drops of the power side while cranking",
     "other_drops_then_motor_terminal":
         "voltage drop of the positive cable and of the ground path, key at crank; then volts at the starter's motor terminal",
+    "oil_then_warmed": "oil grade, then the same start with the engine warmed",
     "oil_then_engine_by_hand": "oil grade, then turn the engine by hand at the crankshaft, key off and out of gear",
     "crank_v_and_amps_then_drops": "battery volts and amps while cranking, then the three drops",
     "control_drop_then_three": "control circuit drop while cranking, then the three drops",

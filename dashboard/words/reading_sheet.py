@@ -282,7 +282,7 @@ def closure_words(check: ReadingCheck) -> str:
         fit = f"the {closure.values} values fit each other{beside}."
         return f"{settled_words(closure)} With that, {fit}" if closure.settled else as_sentence(fit)
     if explained(check):
-        return "The values fit another temperature than the one of the air that was noted, or none was."
+        return "The values fit another temperature than the one that they were held against."
     name, words = closure.suspect, VALUE_WORDS[closure.suspect]
     side = "high" if closure.off > 0 else "low"
     said = (
