@@ -44,7 +44,7 @@ from dashboard.judging.worker import Worker
 from dashboard.screens import bay, history, session
 from dashboard.screens.one_unit import Facts
 from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE
-from dashboard.words.plain_text import cold_words, percent, safe, span, whole
+from dashboard.words.plain_text import cold_words, percent, safe, span, week_and_monday, whole
 from dashboard.words.plan_words import settings_table
 from ingest import store
 from ingest.entries import Entry, record_reading
@@ -449,7 +449,7 @@ def test_a_planner_keeps_a_vehicle_out_of_a_week(fleet: Path) -> None:
     app.selectbox(key=f"move_unit_{plan.version}").set_value(unit)
     app.button_group(key="move_kind").set_value("forbid")
     app.selectbox(key="move_week").set_value(week).run()
-    assert f"not in {week} **costs" in said(app)
+    assert f"not in {week_and_monday(week)}: **costs" in said(app)
     app.button(key="move_now").click().run()
     assert not app.exception
     assert "kept out of" in said(app)

@@ -22,6 +22,7 @@ from dashboard.desk.addresses import visit_address
 from dashboard.desk.planning import load_plan
 from dashboard.desk.work_orders import chosen_visits
 from dashboard.words.every_page import NEWER_THERE
+from dashboard.words.plain_text import week_and_monday
 from ingest import store
 from ingest.entries import record_reading
 from ingest.records import save_decision
@@ -120,10 +121,11 @@ def test_a_planner_moves_a_visit(
     settled(page, "no-starts avoided")
     page.get_by_role("tab", name="Move a visit").click()
     settled(page, "It is to")
-    choose(page, "Visit", page.get_by_role("option").filter(has_not_text=later).first)
+    choose(page, "Visit", page.get_by_role("option").first)
     choose(page, "Week", page.get_by_role("option", name=later))
-    settled(page, f"in {later} costs")
-    said = page.get_by_text(f"in {later} costs").first.inner_text()
+    tried = f"in {week_and_monday(later)}: costs"
+    settled(page, tried)
+    said = page.get_by_text(tried).first.inner_text()
     unit = said.split()[0]
     field(page, "Why", "the bay is taken")
     page.get_by_role("button", name="Move it").click()
