@@ -100,6 +100,7 @@ def test_as_many_draws_are_made_as_is_said() -> None:
     said = f"has {judge_module.DRAWS} draws of its own in a list and {learning.DRAWS} in a look"
     assert said in " ".join(NUMBERS.read_text(encoding="utf-8").split())
     assert (judge_module.DRAWS, learning.DRAWS) >= (128, 40)
+    assert [learning.draws_of(n) for n in (0, 24, 144, 400, 900)] == [128, 128, 111, 40, 40]
 
 
 # --- the list --------------------------------------------------------------------------------------------------------

@@ -17,7 +17,7 @@ import pandas as pd
 
 from analysis.forecast.choices import DEPARTURE, LEARNING
 from analysis.forecast.lows import Weather, coldest_month, depots_of, make_weather, seasonal_lows, shapes, winters_of
-from analysis.forecast.past import Past, look_days, past_of, sharing_laws
+from analysis.forecast.past import UNITS_LOOKED_AT, Past, look_days, past_of, sharing_laws
 from analysis.forecast.tally import NOTHING, Tally, tally
 from analysis.kernel.loops import failed_by_needs
 from analysis.kernel.ready import compiled
@@ -51,6 +51,7 @@ from analysis.starting.coldest_start import DrawnLaws, drawn_laws, starts_on_lev
 from analysis.wear.state import FleetState, estimate_state, need_priors
 
 DRAWS = 40  # of each vehicle in a look, for speed: needs differ by less than half their error between seeds
+MOST_DRAWS = 128  # where a look sees few vehicles, whose class would move with its chance; as many as a list
 SPEED_STEPS = np.arange(-2.4, 2.2, 0.75)  # grid around the prior, in its standard deviations
 SUPPLY_STEPS = np.arange(-1.5, 1.51, 1.5)
 COIL_STEPS = np.arange(-1.8, 1.81, 0.6)
@@ -244,6 +245,11 @@ def mean_of_draws(values: Reals) -> Reals:
     return np.asarray(np.matmul(values, np.full(count, 1.0 / count, dtype=values.dtype)))
 
 
+def draws_of(vehicles: int) -> int:
+    """Draws of each vehicle in a look that sees so many: as many in all as where it sees the most, and at most MOST_DRAWS."""
+    return int(np.clip(DRAWS * UNITS_LOOKED_AT // max(vehicles, 1), DRAWS, MOST_DRAWS))
+
+
 def look_back(past: Past, day: float, grids: Grids, laws: ClassLaws | None = None, *, seed: int | None = None) -> Look:
     """Look at a sampled fleet on a past day with what was known at its start; laws: of that day or before, else its own.
 
@@ -252,7 +258,8 @@ def look_back(past: Past, day: float, grids: Grids, laws: ClassLaws | None = Non
     then = past.before(day)
     ahead_d = np.array([-float(LEARNING.survival_d), 0.0, float(LEARNING.span_d)])
     seed = int(day // LEARNING.span_d) if seed is None else seed  # each look has chance of its own
-    state = estimate_state(then, day, ahead_d, draws=DRAWS, seed=seed, laws=laws, growth=False)
+    draws = draws_of(len(then.units))
+    state = estimate_state(then, day, ahead_d, draws=draws, seed=seed, laws=laws, growth=False)
     units = state.panel.units["unit"].to_numpy(dtype=object)
     depots, depot = depots_of(state.panel.units)
     came = past.tables.lows
@@ -260,8 +267,8 @@ def look_back(past: Past, day: float, grids: Grids, laws: ClassLaws | None = Non
     days = np.arange(int(day), int(day) + LEARNING.span_d)
     season, shape = seasonal_lows(then.climate, depots, days), shapes(then.climate, depots, days)
     winters = winters_of(season, shape, depots, int(day), came=came, parts=LEARNING.winters)
-    apart = scatter_draws(Draws(keys_of(units), DRAWS, seed))
-    laws_drawn = drawn_laws(state.laws, Draws(keys_of(list(state.panel.groups)), DRAWS, seed))
+    apart = scatter_draws(Draws(keys_of(units), draws, seed))
+    laws_drawn = drawn_laws(state.laws, Draws(keys_of(list(state.panel.groups)), draws, seed))
     starts = [_starts_on_grid(state, h, grids, apart, laws_drawn) for h in range(3)]
     read = np.isfinite(state.last_day)  # a vehicle never read teaches nothing of its class
     telling = np.flatnonzero((_worst(starts[1:], winters, depot) > LEARNING.telling_probability) & read)
