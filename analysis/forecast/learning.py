@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, MutableMapping
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import TypeAlias
 
 import numpy as np
@@ -41,6 +42,7 @@ from analysis.readings.panel import (
     Reals,
     among,
     days_since_epoch,
+    here,
     in_chunks,
     left_d,
     without_slips,
@@ -385,30 +387,29 @@ def _came(
     """What came in the window of each look; failed: of :func:`no_starts_on_record`; courses: of all failures, of vehicles `names`;
     share: of failures without a repair, those that had nothing to do with the circuit."""
     when, who = days_since_epoch(failed["date"]), failed["unit"].astype(str).to_numpy(dtype=object)
-    unanswered = [one for one in courses if not one.answered]
     rows = [
         (names[one.unit], day, tells)
-        for one in unanswered
+        for one in courses
+        if not one.answered
         for day, tells in zip(one.day, one.telling(share), strict=True)
     ]
     own = pd.DataFrame(rows, columns=["unit", "day", "telling"])
     own["stray"] = share / (share + (1.0 - share) * own["telling"])
-    windows, answered = [], set(zip(who, np.floor(when), strict=True)) - set(zip(own["unit"], own["day"], strict=True))
-    found = []
-    for look in looks:
-        here = (when >= look.day) & (when < look.day + LEARNING.span_d)
-        windows.append(
-            own[(own["day"] >= look.day) & (own["day"] < look.day + LEARNING.span_d) & own["unit"].isin(look.units)]
-        )
-        found.append(
-            (np.isin(look.units, who[here]), {u for u, d in answered if look.day <= d < look.day + LEARNING.span_d})
-        )
+    open_ = set(zip(own["unit"], own["day"], strict=True))
+    answered = np.array([one not in open_ for one in zip(who, np.floor(when), strict=True)], dtype=bool)
+
+    def within(days: Floats, look: Look) -> npt.NDArray[np.bool_]:
+        return (days >= look.day) & (days < look.day + LEARNING.span_d)
+
+    windows = [own[within(own["day"].to_numpy(), look) & own["unit"].isin(look.units)] for look in looks]
     rate = sum(float(one["stray"].sum()) for one in windows) / max(sum(len(look.read) for look in looks), 1)
     out = []
-    for look, one, (happened, also) in zip(looks, windows, found, strict=True):
-        most = one.groupby("unit")["telling"].max().reindex(look.units)
-        alone = most.notna().to_numpy() & ~np.isin(look.units, [*also])
-        out.append(Came(happened, np.where(alone, rate, 0.0), np.where(alone, most.to_numpy(np.float64), 1.0)))
+    for look, one in zip(looks, windows, strict=True):
+        came = within(when, look)
+        most = one.groupby("unit")["telling"].max().reindex(look.units).to_numpy(np.float64)
+        alone = np.isfinite(most) & ~np.isin(look.units, who[came & answered])
+        happened = np.isin(look.units, who[came])
+        out.append(Came(happened, np.where(alone, rate, 0.0), np.where(alone, most, 1.0)))
     return out
 
 
@@ -434,15 +435,11 @@ def looks_at(
     keys = [past.key(d, grids) for d in days]
     missing = sharing_laws([d for d, key in zip(days, keys, strict=True) if key not in looks])
 
-    def fill(s: slice) -> None:
+    def fill(s: slice, call: Elsewhere = here) -> None:
         for own in missing[s]:
-            looks.update(looks_of(past, own, grids))
+            looks.update(call(looks_of, past, own, grids))
 
-    def other(s: slice) -> None:
-        for own in missing[s]:
-            looks.update(elsewhere(looks_of, past, own, grids) if elsewhere else looks_of(past, own, grids))
-
-    in_chunks(len(missing), 1, fill, other)
+    in_chunks(len(missing), 1, fill, partial(fill, call=elsewhere or here))
     for look in (looks[key] for key in keys):
         yield look if look.groups == panel.groups else recoded(look, panel.groups)
 
@@ -506,21 +503,25 @@ def _summary(
 
 def _tallied(learned: LearnedNeeds, used: list[tuple[Look, Came]]) -> Tally:
     """What looks expected, as probabilities are calibrated now, and what came."""
-    expected, came = [], []
-    for look, happened in used:
-        winters = len(look.probability)
-        own = np.zeros((winters, len(look.group)))
-        for g in range(len(learned.weights)):
-            mine = look.group[look.telling] == g
-            own[:, look.telling[mine]] = np.tensordot(
-                look.probability[..., mine], learned.weights[g], axes=([1, 2, 3], [0, 1, 2])
-            )
+    expected, counted = [], []
+    for look, came in used:
+        own = over_needs(look, learned.weights, look.probability)
         p = own.mean(axis=0)
         p_now = calibrated(p[look.read], learned)
         by_winter = own[:, look.read] / np.maximum(p[look.read], 1e-9) * np.where(p[look.read] > 0.0, p_now, 0.0)
         expected.append(look.recorded * by_winter.sum(axis=1))
-        came.append(happened.real(look.recorded * p[look.read], look.read).sum())
-    return tally(expected, np.array(came))
+        counted.append(came.real(look.recorded * p[look.read], look.read).sum())
+    return tally(expected, np.array(counted))
+
+
+def over_needs(look: Look, weights: Floats, probability: Reals) -> Floats:
+    """(..., U) probability (..., S, V, C, N) of a look's telling vehicles averaged over the posterior of the needs (G, S, V, C); 0 of
+    the others."""
+    out = np.zeros((*probability.shape[:-4], len(look.group)))
+    for g, weight in enumerate(weights):
+        mine = look.group[look.telling] == g
+        out[..., look.telling[mine]] = np.tensordot(probability[..., mine], weight, axes=([-4, -3, -2], [0, 1, 2]))
+    return out
 
 
 def looked_at(weights: Floats, used: list[tuple[Look, Came]]) -> tuple[Floats, Floats]:
@@ -528,10 +529,7 @@ def looked_at(weights: Floats, used: list[tuple[Look, Came]]) -> tuple[Floats, F
     may have had nothing to do with the circuit."""
     p, y = [np.zeros(0)], [np.zeros(0)]
     for look, came in used:
-        own = np.zeros(len(look.group))
-        for g in range(len(weights)):
-            mine = look.group[look.telling] == g
-            own[look.telling[mine]] = np.tensordot(weights[g], look.probability[..., mine].mean(axis=0), axes=3)
+        own = over_needs(look, weights, look.probability.mean(axis=0))
         p.append(own[look.read])
         y.append(came.real(look.recorded * own[look.read], look.read))
     return np.concatenate(p), np.concatenate(y)

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.arrays import Rows
 from analysis.forecast.choices import LEARNING
 from analysis.readings.panel import Floats, Ints
 
@@ -15,7 +14,7 @@ SEED = 41
 
 
 @dataclass(frozen=True)
-class Tally(Rows):
+class Tally:
     """What the latest looks expected as the list says it now, and what came.
 
     days: how long their windows were together; expected: no-starts to be on record; came: on record, those left out that had

@@ -15,7 +15,7 @@ from analysis.arrays import Rows
 from analysis.readings.choices import LIKELY_PARTS, OUTCOMES
 from analysis.readings.panel import RAN_FREE, Bools, Floats, Ints, Reals, days_since_epoch
 from analysis.readings.renewals import PARTS
-from analysis.readings.strays import Course, courses
+from analysis.readings.strays import Course, courses, mended
 
 FAILED: Final = ("no_start", "no_click", "click", "chatter", RAN_FREE)
 """Outcomes that are failures of the starting system; `cranks_only` is not: it cranks, fuel or spark is missing."""
@@ -111,10 +111,7 @@ def last_repair(units: pd.DataFrame, repairs: pd.DataFrame, found_day: Floats) -
     found_day: (7, U) days of renewals that nobody recorded, -inf for none.
     """
     day = np.full(len(units), -np.inf)
-    code = pd.Index(units["unit"].astype(str)).get_indexer(pd.Index(repairs["unit"].astype(str)))
-    known = code >= 0
-    if known.any():
-        np.maximum.at(day, code[known], days_since_epoch(repairs["done_on"])[known])
+    np.maximum.at(day, *mended(units, repairs))
     return np.asarray(np.maximum(day, found_day.max(axis=0, initial=-np.inf)))
 
 

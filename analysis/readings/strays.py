@@ -76,8 +76,7 @@ def courses(
     """Failures of vehicles up to `today`, those between two repairs together.
 
     unit, day, failed, started, went, temperature_c: (S,) of starts by vehicle and time, went those that did not fail, in whatever way;
-    repairs: of :func:`mended`; recorded: share of
-    repairs that are.  Failures of one morning are one.
+    repairs: of :func:`mended`; recorded: share of repairs that are.  Failures of one morning are one.
     """
     found = []
     on = repairs[1][np.lexsort(repairs[::-1])]
@@ -92,16 +91,18 @@ def courses(
             if not mine.any():
                 continue
             mornings = np.unique(np.floor(days[mine]))
+            first, last = days[mine][[0, -1]]
             over = min(until, today)
+            after = (days > last) & (days < over)
             warmest = np.fmax.reduce(cold[mine]) if np.isfinite(cold[mine]).any() else np.inf
-            as_cold = started[rows] & (days > days[mine][-1]) & (days < over) & (cold <= warmest + OUTCOMES.sd_k)
-            quiet = max(over - days[mine][-1], 0.0)
+            as_cold = started[rows] & after & (cold <= warmest + OUTCOMES.sd_k)
+            quiet = max(over - last, 0.0)
             rate = OUTCOMES.again_per_day * recorded
             later = np.minimum(len(mornings) - 1.0 - np.arange(len(mornings)), MOST_AGAIN)
             again = OUTCOMES.again_times**later * np.exp(-rate * (mornings[-1] - mornings))
             passed = float(np.exp(-rate * quiet) * OUTCOMES.passes ** int(as_cold.sum()))
-            if not (went[rows] & (days > days[mine][-1]) & (days < over)).any():
-                before = went[rows] & (days < days[mine][0]) & (days >= days[mine][0] - OUTCOMES.stands_d)
+            if not (went[rows] & after).any():
+                before = went[rows] & (days < first) & (days >= first - OUTCOMES.stands_d)
                 missed = min(int(before.sum()) / OUTCOMES.stands_d * quiet, MOST_SILENT)
                 passed *= 1.0 + OUTCOMES.still * float(np.expm1(missed))
             answered = bool(np.isfinite(until) and until - mornings[-1] <= OUTCOMES.answered_d)

@@ -6,6 +6,7 @@ of a large one would fill the memory.
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields, replace
+from functools import partial
 from typing import Final
 
 import numpy as np
@@ -29,7 +30,7 @@ from analysis.forecast.outlook import (
 )
 from analysis.forecast.season import LATER_D, LATER_WINDOWS, WEEKS, Season
 from analysis.readings.outcomes import with_outcome
-from analysis.readings.panel import Bools, Elsewhere, FleetTables, Floats, Ints, Reals, dates_of, in_chunks
+from analysis.readings.panel import Bools, Elsewhere, FleetTables, Floats, Ints, Reals, dates_of, here, in_chunks
 from analysis.readings.renewals import PARTS
 from analysis.wear.state import FleetRead, FleetState, draw_state
 from analysis.worklist.choices import FLAGS, JUDGING, NAMING
@@ -119,13 +120,10 @@ def in_turn(read: FleetRead, shared: Shared, size: int, elsewhere: Elsewhere | N
     """:func:`judged_by` of so many vehicles at a time, each with what is told of its own vehicles."""
     part, found = in_parts(read, shared), dict[int, tuple[Judged, Ints]]()
 
-    def fill(s: slice) -> None:
-        found[s.start] = judged_by(*part(s))
+    def fill(s: slice, call: Elsewhere = here) -> None:
+        found[s.start] = call(judged_by, *part(s))
 
-    def other(s: slice) -> None:
-        found[s.start] = elsewhere(judged_by, *part(s)) if elsewhere else judged_by(*part(s))
-
-    in_chunks(len(read.names), size, fill, other)
+    in_chunks(len(read.names), size, fill, partial(fill, call=elsewhere or here))
     begins = sorted(found)
     rows = np.concatenate([begin + found[begin][1] for begin in begins])
     return together([found.pop(begin)[0] for begin in begins]), rows

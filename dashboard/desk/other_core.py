@@ -11,7 +11,7 @@ from typing import Any, Final
 from threadpoolctl import threadpool_limits
 
 from analysis.kernel.ready import is_ready
-from analysis.readings.panel import Elsewhere, one_after_the_other
+from analysis.readings.panel import Elsewhere, here, one_after_the_other
 from analysis.worklist import judge as judge  # which it will be asked for
 from dashboard.desk.quick import quick_for
 from ingest.other_process import HasEnded, OtherProcess, cores
@@ -40,12 +40,12 @@ class _OtherCore:
         self._vehicles = vehicles
 
     def __call__(self, function: Callable[..., Any], *arguments: Any) -> Any:
-        if self._other is not None:
+        if (other := self._other) is not None:  # another thread may find meanwhile that it has ended
             try:
-                return self._other.call(_as_there, self._vehicles, is_ready(), function, *arguments)
+                return other.call(_as_there, self._vehicles, is_ready(), function, *arguments)
             except HasEnded:
                 self._other = None
-        return function(*arguments)
+        return here(function, *arguments)
 
 
 def _loaded(vehicles: int) -> None:

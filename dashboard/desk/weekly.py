@@ -275,15 +275,18 @@ def issue_for(db: Database, day: date, *, by: str = "", now: datetime | None = N
 
 
 def said_of_list(issued: WeeklyList, *, fahrenheit: bool = False) -> list[str]:
-    """What has to be said with a list: that it is none yet, what it assumes, why it was issued again, and its notes."""
+    """What has to be said with a list, in whole sentences: that it is none yet, what it assumes, why it was issued again, and its notes."""
+
+    def told(kind: str) -> list[str]:
+        return [in_reader_unit(str(text), fahrenheit=fahrenheit) for text in issued.body.get(kind, [])]
+
     said = [] if issued.version else [
         list_words.NOT_ISSUED.format(week=issued.iso_week, day=day_words(issued.as_of))
     ]  # fmt: skip
-    said += [f"{in_reader_unit(str(text), fahrenheit=fahrenheit)}." for text in issued.body.get("assumed", [])]
+    said += told("assumed")
     if issued.version > 1:
         said.append(list_words.ISSUED_AGAIN.format(day=day_words(issued.issued_at), by=issued.by, reason=issued.reason))
-    notes = (in_reader_unit(str(note), fahrenheit=fahrenheit) for note in issued.body.get("notes", []))
-    return [*said, *(as_sentence(f"{note.rstrip('.')}.") for note in notes)]
+    return [as_sentence(f"{text.rstrip('.')}.") for text in (*said, *told("notes"))]
 
 
 def decision_words(decision: Mapping[Any, Any]) -> str:

@@ -8,6 +8,7 @@ from typing import Any, Final
 
 from analysis.plan.result import Note
 from analysis.readings.renewals import PARTS
+from dashboard.words.plain_text import count_words
 
 STAND_INS: Final = "planned with the settings"
 """What a note says where a price, an hour or a delivery time is not the user's own."""
@@ -68,7 +69,7 @@ def note_words(note: Note | str) -> str:
     if "depots" in figures:
         figures["depots"] = ", ".join(figures["depots"])
     if "weeks" in figures:
-        figures["weeks"] = f"{figures['weeks']} week{'' if figures['weeks'] == 1 else 's'}"
+        figures["weeks"] = count_words(figures["weeks"], "week")
     if "assumed" in figures:
         figures["assumed"] = "; ".join(
             _assumed(column, dict(of), figures["currency"]) for column, of in figures["assumed"]

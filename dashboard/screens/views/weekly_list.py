@@ -225,7 +225,7 @@ def head(chosen: WeeklyList) -> None:
         st.caption(say.unjudged(unjudged))
     notes = weekly.said_of_list(chosen, fahrenheit=in_f)
     if notes:
-        st.warning("\n\n".join(whole(safe(f"{as_sentence(note.rstrip('.'))}.")) for note in notes))
+        st.warning("\n\n".join(whole(safe(note)) for note in notes))
     if body.get("assumed"):
         st.page_link(page("files"), label=say.BRING_CLIMATE)
 
