@@ -75,7 +75,7 @@ def make_body(db: Database, assessment: Assessment) -> dict[str, Any]:
         ),
         "gone": gone_rows(rows, before_rows, judged, repairs, decisions, readings, since, read_visits(db, before=day)),
         "assumed": assumed(climate, assessment),
-        "notes": [*notes_of(assessment), *seldom_read(readings, judged["unit"].tolist(), assessment.as_of)],
+        "notes": notes_of(assessment, readings),
     }
 
 
@@ -85,9 +85,11 @@ def with_courses(rows: Sequence[Row], assessment: Assessment, book: LimitBook) -
     return [{**row, "course": found.get(row["unit"])} for row in rows]
 
 
-def notes_of(assessment: FleetList) -> list[str]:
-    """Sentences about bays, meters, whole classes, and laws of another fleet."""
-    return [*map(meter_words, assessment.fleet_notes), *begun_words(assessment.begun)]
+def notes_of(assessment: FleetList, readings: pd.DataFrame | None = None) -> list[str]:
+    """Sentences about bays, meters, whole classes, laws of another fleet, and, of all readings before its day, how seldom these are."""
+    units = assessment.units["unit"].tolist()
+    seldom = [] if readings is None else seldom_read(readings, units, assessment.as_of)
+    return [*map(meter_words, assessment.fleet_notes), *begun_words(assessment.begun), *seldom]
 
 
 def coming_lows(db: Database, assessment: Assessment) -> dict[str, dict[str, Any]]:

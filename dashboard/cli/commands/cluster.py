@@ -12,7 +12,7 @@ from dashboard.cluster.partitions import beside
 from dashboard.desk.assessment import Terms, known_climate, list_rows, own_costs
 from dashboard.desk.kept_assessment import tolerated_false_flags
 from dashboard.desk.own_limits import limit_book
-from dashboard.desk.weekly import assumed
+from dashboard.desk.weekly import assumed, notes_of
 from ingest.parquet_folder import opened_folder
 
 
@@ -28,4 +28,4 @@ def run_assess(options: argparse.Namespace) -> None:
         readings = readings_listed(folder, engine, listed, as_of=day)
         terms = Terms(limit_book(db), own_costs(db), leaving_listed(folder, engine, listed, as_of=day))
     rows = list_rows(found, readings, terms, flagged_only=not options.all)
-    show_list(options, day, rows, found, assumed(known_climate(db, before=day), found))
+    show_list(options, day, rows, found, assumed(known_climate(db, before=day), found), notes_of(found))

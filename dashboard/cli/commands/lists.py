@@ -2,7 +2,6 @@
 
 import argparse
 import json
-from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -17,7 +16,7 @@ from dashboard.cli.tables import list_table
 from dashboard.desk.assessment import assess_database, known_climate, list_rows, terms_of
 from dashboard.desk.taught_laws import forget_laws, laws_text, save_laws
 from dashboard.desk.terminal import say, show, show_json, wrapped
-from dashboard.desk.weekly import assumed, notes_of, seldom_read
+from dashboard.desk.weekly import assumed, notes_of
 from dashboard.files.as_csv import as_csv, rows_as_csv
 from dashboard.words import terminal_words
 from dashboard.words.plain_text import clean
@@ -31,8 +30,8 @@ def run_risk(options: argparse.Namespace) -> None:
     assessment = assess_database(db, as_of=day, horizon_days=options.horizon_days)
     readings = store.read_readings(db, before=day)
     rows = list_rows(assessment, readings, terms_of(db, day), flagged_only=not options.all)
-    seldom = seldom_read(readings, assessment.units["unit"].tolist(), assessment.as_of)
-    show_list(options, day, rows, assessment, assumed(known_climate(db, before=day), assessment), seldom)
+    taken_for_granted = assumed(known_climate(db, before=day), assessment)
+    show_list(options, day, rows, assessment, taken_for_granted, notes_of(assessment, readings))
     say_age(db, day)
 
 
@@ -42,21 +41,21 @@ def show_list(
     rows: list[dict[str, Any]],
     found: FleetList,
     taken_for_granted: list[str],
-    more: Sequence[str] = (),
+    notes: list[str],
 ) -> None:
-    """The weekly list as --format asks for it, and its notes; more: such notes that readings tell."""
+    """The weekly list as --format asks for it, and its notes."""
     if options.format == "json":
         body = list_body(day, options.horizon_days, rows, taken_for_granted)
         show_json(json.dumps(body, ensure_ascii=False, indent=1))
     elif options.format == "csv":
         show(rows_as_csv(rows))
-    notes = [clean(note) for note in (*notes_of(found), *more, *taken_for_granted)]
+    said = [clean(note) for note in (*notes, *taken_for_granted)]
     if options.format == "table":
         show(list_table(rows, found))
-        if notes:
-            show("\n".join(["", *(line for note in notes for line in wrapped(note, ""))]))
+        if said:
+            show("\n".join(["", *(line for note in said for line in wrapped(note, ""))]))
         return
-    for note in notes:
+    for note in said:
         say(note)
 
 
