@@ -231,10 +231,15 @@ def read_readings(db: Database, *, before: date | None = None, units: Sequence[s
         "unit": pd.Series(bulk.unit, dtype=TEXT),
         "taken_at": pd.Series(bulk.taken_at.astype("datetime64[us]")),
     }
-    for name in MEASUREMENTS:  # each array is let go of once it is a column: a large fleet fits in memory once
+    # columns in which nothing stands share one; each other array is let go of once it is a column: a large fleet fits in
+    # memory once
+    nothing, silence = pd.Series(np.full(len(bulk), np.nan)), pd.Series(np.full(len(bulk), "", object), dtype=TEXT)
+    for name in MEASUREMENTS:
         values = bulk.numbers.pop(name)
-        columns[name] = pd.Series(values if values.flags.writeable else values.copy(), copy=False)
-    columns |= {name: pd.Series(bulk.texts.pop(name), dtype=TEXT) for name in READING_TEXTS}
+        columns[name] = nothing if np.isnan(values).all() else pd.Series(values, copy=False)
+    for name in READING_TEXTS:
+        texts = bulk.texts.pop(name)
+        columns[name] = pd.Series(texts, dtype=TEXT) if texts.any() else silence
     columns["reading_id"] = pd.Series(bulk.reading_id, copy=False)
     return pd.DataFrame(columns, copy=False)
 

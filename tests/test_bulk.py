@@ -9,6 +9,7 @@ import datetime as dt
 import sys
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 import pytest
 from samples_fleet import fleet_folder
@@ -76,3 +77,14 @@ def test_one_reads_all_where_the_other_does_not_begin_or_ends(
     monkeypatch.setattr(sys, "executable", program)
     assert len(store.read_readings(db)) == db.table("readings").count
     assert not two
+
+
+def test_columns_in_which_nothing_stands_share_memory_until_one_is_written_to(db: Database) -> None:
+    found = store.read_readings(db)
+    empty = [name for name in ("pull_in_a", "tester_load_ohm") if found[name].isna().all()]
+    assert len(empty) == 2
+    one, other = empty
+    assert np.shares_memory(found[one].to_numpy(), found[other].to_numpy())
+    found.loc[0, one] = 80.0
+    assert found[one].notna().sum() == 1
+    assert found[other].isna().all()

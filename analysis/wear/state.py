@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from analysis.arrays import give_back
 from analysis.circuit.choices import BATTERY_TABLES
 from analysis.circuit.limits import burns, class_fuels, default_limits
 from analysis.readings.aid import aid_of
@@ -220,6 +221,7 @@ def read_fleet(
     """
     panel, renewals = panel_of(tables)
     panel = without_slips(panel)
+    give_back(panel.row.size)
     laws = laws or estimate_laws(panel)
     observed = observe(panel, laws)
     bay_notes: tuple[MeterNote, ...] = ()
@@ -232,6 +234,7 @@ def read_fleet(
             panel = corrected(panel, found)
             laws = estimate_laws(panel)
             observed = observe(panel, laws)
+    give_back(panel.row.size)
     spread = observed.spread(panel.group)
     reset_day = recorded_days(panel, renewals)
     usable = usable_readings(panel, observed.value, reset_day, spread)

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 from threadpoolctl import threadpool_limits
 
+from analysis.arrays import give_back
 from analysis.forecast.learning import LearnedNeeds, Look, learn_needs
 from analysis.forecast.lows import known_at
 from analysis.forecast.season import season_of
@@ -128,8 +129,10 @@ def _assess(
     with ThreadPoolExecutor(1) as beside:
         learning = beside.submit(learn_needs, known.stated, known.vehicles, known.day, looks=looks, elsewhere=elsewhere)
         read, shared = read_known(known, learning.result, as_of, horizon_days, draws)
+    give_back(read.panel.row.size)
     learned, here = shared.learned, read.in_service()
     judged = judge_all(here, shared, elsewhere)
+    give_back(read.panel.row.size)
     found = concluded(known, here, judged, as_of, horizon_days, tolerated, learned.tally)
     return Assessment(
         **{one.name: getattr(found, one.name) for one in fields(FleetList)},

@@ -12,6 +12,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
+from analysis.arrays import give_back
 from analysis.forecast.choices import LEARNING
 from analysis.forecast.learning import LearnedNeeds, calibrated
 from analysis.forecast.outlook import (
@@ -99,6 +100,7 @@ def judge_all(read: FleetRead, shared: Shared, elsewhere: Elsewhere | None = Non
     found, rows = in_turn(read, shared, CHUNK_VEHICLES, elsewhere)
     if not len(rows):
         return found
+    give_back(read.panel.row.size)
     more, _ = in_turn(read.of(rows), with_more(shared), max(CHUNK_VEHICLES // MORE_DRAWS, 1), elsewhere)
     place = pd.Index(read.names)
 

@@ -8,6 +8,7 @@ that was put back, nothing is taken. Columns in which nothing stands are left ou
 from __future__ import annotations
 
 from datetime import date
+from functools import cache
 from typing import Any, Final
 
 import numpy as np
@@ -111,12 +112,11 @@ def _some(column: pd.Series[Any]) -> bool:
 
 def _whole(kept: pd.DataFrame, empty: pd.DataFrame) -> pd.DataFrame:
     """The kept columns with those that were left out, in the order and of the kinds of `empty`."""
-    rows = len(kept)
 
-    def column(name: str, kind: Any) -> Any:
-        if name in kept:
-            return kept[name]
-        nothing: Any = np.nan if kind == np.float64 else ""
-        return pd.array([nothing], dtype=kind).take(np.zeros(rows, np.int64))
+    @cache  # those of a kind share one
+    def nothing(kind: Any) -> pd.Series[Any]:
+        value: Any = np.nan if kind == np.float64 else ""
+        return pd.Series(pd.array([value], dtype=kind).take(np.zeros(len(kept), np.int64)))
 
-    return pd.DataFrame({name: column(str(name), kind) for name, kind in empty.dtypes.items()}, copy=False)
+    columns = {name: kept[name] if name in kept else nothing(kind) for name, kind in empty.dtypes.items()}
+    return pd.DataFrame(columns, copy=False)

@@ -53,10 +53,17 @@ FLEET = (
     Step("bare_import", "bare import"),
     Step("whole_import", "import", "bare import"),
     Step("whole_import", "import again", "bare import"),
-    Step("read", "read"),
+    Step("bare_read", "bare read"),
+    Step("read", "read", "bare read"),
     Step("full", "assess, full", "read"),
 )
-ASSESSED = (Step("make"), Step("whole_import"), Step("read", "read"), Step("full", "assess, full", "read"))
+ASSESSED = (
+    Step("make"),
+    Step("whole_import"),
+    Step("bare_read", "bare read"),
+    Step("read", "read", "bare read"),
+    Step("full", "assess, full", "read"),
+)
 TENTH, TWICE = "tenth", "twice"
 GROUPS: dict[str, tuple[Step, ...]] = {
     "fleet": (
