@@ -13,7 +13,7 @@ Reals: TypeAlias = npt.NDArray[np.floating[Any]]  # 32 or 64 bits
 Ints: TypeAlias = npt.NDArray[np.int64]
 Bools: TypeAlias = npt.NDArray[np.bool_]
 
-LARGE: Final = 1_000_000  # numbers in an array from which on holes between arrays are worth giving back; our choice
+LARGE: Final = 1_000_000  # numbers in an array from which on holes between arrays are given back: some 10 MB each
 
 
 @dataclass(frozen=True)

@@ -253,7 +253,7 @@ def of_list(found: Assessment) -> dict[str, pd.DataFrame]:
     """The frames of a list, the vehicles in the order of their names, and its notes."""
     frames = {name: getattr(found, name) for name in LISTED}
     frames["units"] = frames["units"].set_index("unit", drop=False).sort_index()
-    return frames | {"notes": pd.DataFrame({"notes": list(found.fleet_notes)})}
+    return frames | {"notes": pd.DataFrame({"notes": [repr(one) for one in found.fleet_notes]})}
 
 
 def compared(
