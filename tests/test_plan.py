@@ -419,6 +419,29 @@ def test_near_weeks_are_frozen_except_for_the_urgent(inputs: PlanInputs, first: 
     assert set(calm.visits.loc[calm.visits["iso_week"].isin(near), "unit"]) == set(kept["unit"])
 
 
+def test_who_was_promised_days_that_were_closed_since_comes_on_others(
+    inputs: PlanInputs, first: ReplacementPlan
+) -> None:
+    """The first week is closed after it was promised: nobody loses a visit that still pays, each is said, none comes in that week."""
+    week = first.hours["iso_week"].iloc[0]
+    depots = inputs.workshops["depot"].unique()
+    monday = pd.to_datetime(f"{week}-1", format="%G-W%V-%u")
+    shut = pd.DataFrame({"depot": depots, "week_from": monday, "hours_per_week": 0.0})
+    usual = (
+        inputs.workshops[inputs.workshops["week_from"].isna()] if "week_from" in inputs.workshops else inputs.workshops
+    )
+    closed = replace(inputs, workshops=pd.concat([usual, shut]))
+    promised = set(first.visits.loc[first.visits["iso_week"] == week, "unit"])
+    assert len(promised) > 3
+    plan = make(closed, previous=first)
+    assert week not in set(plan.visits["iso_week"])
+    anew = set(make(closed).visits["unit"]) & promised
+    assert len(anew) > 3
+    assert len(anew - set(plan.visits["unit"])) <= 1  # the visits of the weeks that stay have first call on their hours
+    for unit in promised:
+        assert f"{unit} was to come in a fixed week that has no hours" in " ".join(noted(plan))
+
+
 def test_a_week_in_which_the_last_version_had_no_hours_is_not_frozen(
     inputs: PlanInputs, first: ReplacementPlan
 ) -> None:

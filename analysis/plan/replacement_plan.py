@@ -39,15 +39,29 @@ def plan_replacements(
     if previous is not None:
         previous = with_done(previous, inputs.done)
     work = prepare(inputs, plan_weeks(pd.Timestamp(as_of), weeks), chosen_settings, previous)
-    rules = apply_rules(work, inputs.pins, previous)
     solved: Solved = {}
-    options, result = _solve(work, rules, solved)
+    rules, options, result = _with_rules(work, inputs.pins, previous, solved)
     pins_cost = 0.0
     if rules.pinned.any() or not np.array_equal(np.isfinite(rules.cost), np.isfinite(work.table.cost)):
-        free = apply_rules(replace(work, notes=[]), inputs.pins.iloc[:0], previous)
-        free_options, free_result = _solve(replace(work, notes=[]), free, solved)
+        _, free_options, free_result = _with_rules(replace(work, notes=[]), inputs.pins.iloc[:0], previous, solved)
         pins_cost = _true_cost(work, options, result) - _true_cost(work, free_options, free_result)
     return report(inputs, work, rules, options, result, previous, pins_cost)
+
+
+def _with_rules(
+    work: Work, pins: pd.DataFrame, previous: ReplacementPlan | None, solved: Solved
+) -> tuple[Rules, Options, Assignment]:
+    """Solve by the rules; a visit whose promised week has no room for it any more is looked for in every week."""
+    rules = apply_rules(work, pins, previous)
+    options, result, refused = _solve(work, rules, solved)
+    held = rules.forced & ~rules.pinned
+    no_room = [row for row in refused if held[row] and work.depot[row] >= 0]
+    if no_room:
+        rules = apply_rules(replace(work, notes=[]), pins, previous, no_room=no_room)
+        options, result, refused = _solve(work, rules, solved)
+    _say_refused(work, rules, options, refused)
+    work.notes.extend(note("week_full", unit=work.candidates.table["unit"].iloc[row]) for row in no_room)
+    return rules, options, result
 
 
 def _true_cost(work: Work, options: Options, result: Assignment) -> float:
@@ -56,8 +70,8 @@ def _true_cost(work: Work, options: Options, result: Assignment) -> float:
     return float((work.table.cost[rows.kind, rows.unit, rows.week] - work.table.wait[rows.unit]).sum())
 
 
-def _solve(work: Work, rules: Rules, solved: Solved) -> tuple[Options, Assignment]:
-    """Book who must come, then assign the rest; the result's rows refer to the options returned.
+def _solve(work: Work, rules: Rules, solved: Solved) -> tuple[Options, Assignment, tuple[int, ...]]:
+    """Book who must come, then assign the rest: options, the result, whose rows refer to them, and who found no room.
 
     Accepted vehicles are assigned like all others, as most of them pay anyway; only where one of them would stay away
     are they all booked before the rest.
@@ -73,6 +87,11 @@ def _solve(work: Work, rules: Rules, solved: Solved) -> tuple[Options, Assignmen
         accepted = np.flatnonzero(rules.accepted)
         first = np.concatenate([must, accepted[np.argsort(least[accepted])]])
         found, refused = _booked_first(work, options, first, solved)
+    return options, found, refused
+
+
+def _say_refused(work: Work, rules: Rules, options: Options, refused: tuple[int, ...]) -> None:
+    """A note for each that must come and found no room."""
     for row in refused:
         unit = work.candidates.table["unit"].iloc[row]
         why = "no_depot" if work.depot[row] < 0 else "no_room"
@@ -83,7 +102,6 @@ def _solve(work: Work, rules: Rules, solved: Solved) -> tuple[Options, Assignmen
             work.notes.append(note("accepted", unit=unit, on=work.decided.on[row], why=why, until=until))
         else:
             work.notes.append(note("fixed_week", unit=unit, why=why))
-    return options, found
 
 
 def _booked_first(

@@ -1,6 +1,6 @@
 """What binds a plan beside hours: the planner's pins, frozen near weeks, and weeks promised by the last version."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,12 +24,16 @@ class Rules:
     promised: Ints
 
 
-def apply_rules(work: Work, pins: pd.DataFrame, previous: ReplacementPlan | None) -> Rules:
+def apply_rules(
+    work: Work, pins: pd.DataFrame, previous: ReplacementPlan | None, *, no_room: Sequence[int] = ()
+) -> Rules:
     """Take out forbidden and frozen weeks, and find who must come and which week was promised.
 
     A vehicle whose visit of the last version is past, and was not reported as done, may come in a frozen week. Where that version
     had no hours it promised nothing, and nothing is frozen. A promised visit that does not pay any more is no promise where the
     vehicle leaves, or where one that is urgent, or missed its own, could come instead.
+
+    no_room: rows whose promised week has no room for them any more, as on days that were closed since: they may come in any week.
     """
     cost = work.table.cost.copy()
     units = work.candidates.table["unit"].tolist()
@@ -50,6 +54,7 @@ def apply_rules(work: Work, pins: pd.DataFrame, previous: ReplacementPlan | None
     bonus = np.zeros((len(units), len(work.weeks)))
     has = promised >= 0
     bonus[np.flatnonzero(has), promised[has]] = work.settings.move_price
+    bonus[list(no_room)] = 0.0
     frozen = min(work.settings.frozen_weeks, len(work.weeks)) if previous is not None else 0
     if previous is not None and frozen:
         risk = between(work.candidates.risk, np.full((len(units), 1), work.weeks.end_day[frozen - 1] / 7.0))[:, 0]
@@ -58,7 +63,7 @@ def apply_rules(work: Work, pins: pd.DataFrame, previous: ReplacementPlan | None
         wanting = ~first & ((risk >= work.settings.urgent_probability) | missed)
         pressed = np.isin(work.depot, work.depot[wanting])
         for row in range(len(units)):
-            if pinned[row]:
+            if pinned[row] or row in no_room:
                 continue
             free = pressed[row] or np.isfinite(work.candidates.leaves[row])
             if first[row] and free and not (cost[:, row, promised[row]] < work.table.to_beat[row]).any():

@@ -62,7 +62,9 @@ def usual_week(depot: str, found: DepotHours) -> None:
                 for at, (name, value) in enumerate(zip(DAY_NAMES, found.usual, strict=True))
             ]
         if st.form_submit_button(say.SAVE_USUAL, key="save_usual"):
-            done(say.USUAL_KEPT.format(depot=depot), partial(set_usual_week, depot=depot, hours=hours))
+            kept_words = say.USUAL_KEPT_BESIDE if found.weeks else say.USUAL_KEPT
+            told = kept_words.format(depot=depot, count=len(found.weeks))
+            done(told, partial(set_usual_week, depot=depot, hours=hours))
 
 
 def own_weeks(depot: str, found: DepotHours) -> None:

@@ -39,6 +39,8 @@ NOTES: Final[Mapping[str, str]] = {
     "pinned_after": "{unit} is pinned to {week}, after the plan's last week {last}.",
     "pinned": "{unit} is pinned to {week}, but {why}: the visit is not planned.",
     "accepted": "{unit} was accepted on {on}, but {why}: it is not in the plan.",
+    "week_full":
+        "{unit} was to come in a fixed week that has no hours or places left for it: every other week was looked at.",
     "fixed_week": "{unit} was to come in a fixed week, but {why}: the visit is not planned.",
 }  # fmt: skip
 WHY: Final[Mapping[tuple[str, str], str]] = {

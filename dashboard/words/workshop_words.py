@@ -16,6 +16,10 @@ WORKSHOP: Final = "Workshop"
 USUAL: Final = "Usual week: hours for this work on each day"
 SAVE_USUAL: Final = "Save the usual week"
 USUAL_KEPT: Final = "The usual week at {depot} is saved. Plan again to count with it."
+USUAL_KEPT_BESIDE: Final = (
+    "The usual week at {depot} is saved. It counts in weeks without hours of their own: {count} coming weeks have such hours, "
+    "listed below. Plan again to count with it."
+)
 OWN: Final = "A week that differs"
 HOURS: Final = "Hours"
 SAVE_WEEK: Final = "Save this week"
