@@ -32,15 +32,16 @@ from dashboard.cli.commands import cluster
 from dashboard.cli.main import main
 from dashboard.cluster import engines, fleet
 from dashboard.cluster.engines import Here, OnDask, on_dask
-from dashboard.cluster.fleet import assess_folder
+from dashboard.cluster.fleet import assess_folder, days_read_listed
 from dashboard.desk.assessment import load_tables
 from dashboard.desk.quick import quick_for
 from dashboard.desk.refusals import NothingToAssess
+from dashboard.desk.weekly import days_read
 from ingest.errors import CouldNot
 from ingest.importer import import_paths
 from ingest.parquet_folder import export_folder, opened_folder
 from ingest.records import save_decision, save_reset_answer, save_setting
-from ingest.store import open_database
+from ingest.store import open_database, read_readings
 
 pytest.importorskip("pyarrow")
 
@@ -106,6 +107,12 @@ def test_a_fleet_in_partitions_is_listed_as_a_whole_one(
     assert opened_folder(folder).partitions == 8
     assert len(found.units) == len(whole.units) == SMALL.units - 4
     assert_same_list(found, whole)
+    for year in (0, 1):  # of the fleet's last year, and of one that few vehicles were read in
+        day = DAY + dt.timedelta(days=365 * year)
+        alone = days_read(read_readings(open_database(path), before=day), pd.Timestamp(day)).sort_index()
+        assert len(alone)
+        together = days_read_listed(opened_folder(folder), Here(), as_of=day).sort_index()
+        pd.testing.assert_series_equal(together, alone)
 
 
 @pytest.mark.nightly

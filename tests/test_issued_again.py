@@ -151,11 +151,12 @@ def test_a_fleet_read_once_a_year_is_told_that_little_is_foreseen() -> None:
     readings = pd.DataFrame(read, columns=["unit", "taken_at"]).assign(
         taken_at=lambda of: pd.to_datetime(of["taken_at"], format="mixed")
     )
-    assert weekly.seldom_read(readings, [*"ABC"], day)[0].startswith(
+    days = weekly.days_read(readings, day)
+    assert weekly.seldom_read(days, [*"ABC"])[0].startswith(
         "2 of 3 vehicles were read less than twice in the year before:"
     )
-    assert not weekly.seldom_read(readings, [*"ABCD"], day), "half of them is not most"
-    assert not weekly.seldom_read(readings, [*"CDE"], day)
+    assert not weekly.seldom_read(days, [*"ABCD"]), "half of them is not most"
+    assert not weekly.seldom_read(days, [*"CDE"])
 
 
 def test_the_first_list_says_what_it_assumes_and_is_issued_again_with_a_reason(fleet: Path) -> None:

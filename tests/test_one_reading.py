@@ -612,7 +612,10 @@ def test_temperatures_stand_once_in_the_reader_s_unit() -> None:
     assert (
         reading_sheet.for_reader(text, fahrenheit=True) == "the load-test table's 8.50 V at 0 °F; freezes near −15 °F"
     )
-    assert reading_sheet.for_reader(text, fahrenheit=False) == text.replace("-18", "−18")
+    assert (
+        reading_sheet.for_reader(text, fahrenheit=False)
+        == "the load-test table's 8.50 V at −18 °C; freezes near −26 °C"
+    )
     assert [both_degrees(one) for one in (-18.0, -30.0, -0.3)] == ["−18 °C (0 °F)", "−30 °C (−22 °F)", "0 °C (31 °F)"]
 
 

@@ -57,7 +57,7 @@ def test_a_level_reads_like_the_contract_s_example() -> None:
     said = level(PART, 0.304, 160.0)
     limit = LIMITS.ground_path_drop_v.value
     assert said == (
-        f"ground path 1.90 mΩ at 20 °C (0.30 V at 160 A; limit {limit:.2f} V), was 0.60 mΩ in March; class median 0.55 mΩ"
+        f"ground path 1.90 mΩ at 20 °C (0.30 V at 160 A; limit {limit:.2f} V), was 0.60 mΩ in March 2022; class median 0.55 mΩ"
     )
 
 
@@ -114,7 +114,7 @@ def test_a_part_renewed_lately_and_worn_again_is_said_to_have_been_renewed() -> 
 
 def test_a_level_is_not_said_to_have_been_what_it_is() -> None:
     assert ", was " not in level(PART | {"before_mohm": 1.901})
-    assert ", was 1.80 mΩ in March" in level(PART | {"before_mohm": 1.8})
+    assert ", was 1.80 mΩ in March 2022" in level(PART | {"before_mohm": 1.8})
 
 
 def test_a_value_and_its_limit_never_look_alike() -> None:
@@ -154,7 +154,10 @@ def test_what_is_not_known_is_not_said() -> None:
 
 def test_months_carry_the_year_when_it_is_another() -> None:
     """Worked by hand."""
-    assert reasons.month_words(pd.Timestamp("2022-03-10"), DAY) == "in March"
+    assert reasons.month_words(DAY - pd.Timedelta(days=150), DAY) == f"in {DAY - pd.Timedelta(days=150):%B}"
+    assert reasons.month_words(pd.Timestamp("2022-03-10"), DAY) == "in March 2022", (
+        "the vehicle may not have been read since"
+    )
     assert reasons.month_words(pd.Timestamp("2021-11-30"), DAY) == "in November 2021"
 
 

@@ -16,7 +16,7 @@ from analysis.wear.state import FleetRead
 from analysis.worklist.assess import FleetList, Known, concluded, known_on, read_known
 from analysis.worklist.judge import DRAWS, Judged, Shared, in_parts, judge_all, together
 from dashboard.cluster.engines import Engine
-from dashboard.cluster.partitions import joined, last_days_of, readings_of, tables_of, weather_of
+from dashboard.cluster.partitions import days_read_of, joined, last_days_of, readings_of, tables_of, weather_of
 from dashboard.desk.assessment import check_not_empty
 from dashboard.desk.quick import quick_for
 from ingest.parquet_folder import ParquetFolder
@@ -52,6 +52,14 @@ def assess_folder(
 def readings_listed(folder: ParquetFolder, engine: Engine, names: list[str], *, as_of: date) -> pd.DataFrame:
     parts = [engine.later(readings_of, folder, k, names, as_of) for k in range(folder.partitions)]
     found: pd.DataFrame = pd.concat(engine.now(parts), ignore_index=True)
+    return found
+
+
+def days_read_listed(folder: ParquetFolder, engine: Engine, *, as_of: date) -> pd.Series:
+    """`days_read` of the whole fleet."""
+    found: pd.Series = pd.concat(
+        engine.now([engine.later(days_read_of, folder, k, as_of) for k in range(folder.partitions)])
+    )
     return found
 
 

@@ -10,6 +10,7 @@ from sqlite_utils import Database
 
 from analysis.readings.panel import FleetTables
 from dashboard.desk.assessment import load_tables
+from dashboard.desk.weekly import days_read
 from ingest import store
 from ingest.parquet_folder import ParquetFolder, insert_rows, partition, rows_where
 
@@ -41,6 +42,10 @@ def tables_of(folder: ParquetFolder, k: int, before: date) -> FleetTables:
 
 def readings_of(folder: ParquetFolder, k: int, names: Sequence[str], before: date) -> pd.DataFrame:
     return store.read_readings(partition(folder, k, ("readings",), of=names), before=before)
+
+
+def days_read_of(folder: ParquetFolder, k: int, before: date) -> pd.Series:
+    return days_read(store.read_readings(partition(folder, k, ("readings",)), before=before), pd.Timestamp(before))
 
 
 def last_days_of(folder: ParquetFolder, k: int, names: Sequence[str], day: date) -> dict[str, date]:

@@ -75,7 +75,7 @@ def make_body(db: Database, assessment: Assessment) -> dict[str, Any]:
         ),
         "gone": gone_rows(rows, before_rows, judged, repairs, decisions, readings, since, read_visits(db, before=day)),
         "assumed": assumed(climate, assessment),
-        "notes": notes_of(assessment, readings),
+        "notes": notes_of(assessment, days_read(readings, assessment.as_of)),
     }
 
 
@@ -85,10 +85,9 @@ def with_courses(rows: Sequence[Row], assessment: Assessment, book: LimitBook) -
     return [{**row, "course": found.get(row["unit"])} for row in rows]
 
 
-def notes_of(assessment: FleetList, readings: pd.DataFrame | None = None) -> list[str]:
-    """Sentences about bays, meters, whole classes, laws of another fleet, and, of all readings before its day, how seldom these are."""
-    units = assessment.units["unit"].tolist()
-    seldom = [] if readings is None else seldom_read(readings, units, assessment.as_of)
+def notes_of(assessment: FleetList, read_on: pd.Series) -> list[str]:
+    """Sentences about bays, meters, whole classes, laws of another fleet, and how seldom vehicles are read. read_on: `days_read`."""
+    seldom = seldom_read(read_on, assessment.units["unit"].tolist())
     return [*map(meter_words, assessment.fleet_notes), *begun_words(assessment.begun), *seldom]
 
 
@@ -118,15 +117,19 @@ def coming_low_of(db: Database, depot: str, as_of: date, horizon_days: int) -> f
     return round(float(make_weather(climate, [depot], first, horizon_days, store.read_forecast(db)).coldest[0]), 1)
 
 
-def seldom_read(readings: pd.DataFrame, units: Collection[str], as_of: pd.Timestamp) -> list[str]:
-    """One sentence where most of the vehicles were read on fewer days than wanted (`SELDOM`) of the year before `as_of`; none
-    counts whose first reading is not a year old. readings: all before `as_of`."""
+def days_read(readings: pd.DataFrame, as_of: pd.Timestamp) -> pd.Series:
+    """Vehicle -> on how many days of the year before `as_of` it was read, of those whose first reading is older than that;
+    readings: all before `as_of`, of any vehicles."""
     year_ago = as_of - pd.Timedelta(days=SELDOM.year_d)
-    known = readings.loc[readings["unit"].isin(units), ["unit", "taken_at"]]
-    long = pd.Index(known.loc[known["taken_at"] < year_ago, "unit"].unique())
-    lately = known[known["taken_at"] >= year_ago]
-    days = lately["taken_at"].dt.normalize().groupby(lately["unit"]).nunique().reindex(long, fill_value=0)
-    few = int((days < SELDOM.days).sum())
+    long = pd.Index(readings.loc[readings["taken_at"] < year_ago, "unit"].unique())
+    lately = readings.loc[readings["taken_at"] >= year_ago, ["unit", "taken_at"]]
+    days: pd.Series = lately["taken_at"].dt.normalize().groupby(lately["unit"]).nunique().reindex(long, fill_value=0)
+    return days
+
+
+def seldom_read(days: pd.Series, units: Collection[str]) -> list[str]:
+    """One sentence where most of the vehicles were read on fewer days (`days_read`) than wanted (`SELDOM`)."""
+    few = int((days[days.index.isin(units)] < SELDOM.days).sum())
     return [list_words.SELDOM_READ.format(count=few, of=len(units))] if few > SELDOM.share * len(units) else []
 
 

@@ -29,7 +29,7 @@ def this_week(plan: ReplacementPlan) -> None:
     left, right = st.columns(WIDE, gap="medium")
     with left, st.container(key="who_comes"):
         mine = plan.visits[plan.visits["iso_week"] == week]
-        if mine.empty:
+        if mine.empty and not plan_words.hours_note(plan):  # which stands above, with what to do
             st.write(plan_words.no_visit_words(plan) if plan.visits.empty else say.NOBODY)
         for on, rows in mine.head(MOST_SHOWN).groupby("visit_on", sort=True):
             st.markdown(f"**{day(on, weekday=True)}**, {number(float(rows['hours'].sum()), 1)} h")

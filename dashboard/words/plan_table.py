@@ -16,6 +16,7 @@ from dashboard.words.plan_words import (
     figure_heads,
     figure_rows,
     figures_words,
+    hours_note,
     missed_line,
     money,
     no_visit_words,
@@ -88,7 +89,7 @@ def _late_lines(plan: ReplacementPlan) -> list[str]:
 
 def _visit_lines(plan: ReplacementPlan) -> list[str]:
     if not len(plan.visits):
-        return [no_visit_words(plan), ""]
+        return [] if hours_note(plan) else [no_visit_words(plan), ""]
     rows = [
         [str(v["visit_on"].date()), v["iso_week"], v["unit"], v["depot"], v["job"], f"{v['hours']:.1f}",
          "in service" if v["in_service"] else "call in", percent(v["probability_waiting"]), f"{v['cost_now']:,.0f}",

@@ -110,12 +110,12 @@ NOT_CHECKED: Final = {
 """Key of why nobody can tell whether the values fit -> what is said of it."""
 
 
-_BOTH: Final = re.compile(r"[−-]?\d+ °C \(([−-]?\d+ °F)\)")
+_BOTH: Final = re.compile(r"([−-]?\d+ °C) \(([−-]?\d+ °F)\)")
 
 
 def for_reader(text: str, *, fahrenheit: bool) -> str:
     """A sentence with its temperatures in the reader's unit, once."""
-    return in_reader_unit(_BOTH.sub(r"\1", text) if fahrenheit else text, fahrenheit=fahrenheit)
+    return in_reader_unit(_BOTH.sub(r"\2" if fahrenheit else r"\1", text), fahrenheit=fahrenheit)
 
 
 def digits_of(value: float) -> int:

@@ -132,9 +132,12 @@ def quantity_unit(part: str) -> str:
     return "A" if part == "engine_drag" else "mΩ"
 
 
+HALF_YEAR_D: Final = 183  # [d] a month this long ago needs no year to be known by, our choice
+
+
 def month_words(day: pd.Timestamp, as_of: pd.Timestamp) -> str:
-    """ "in March", with the year when it is not the current one."""
-    return f"in {day:%B}" if day.year == as_of.year else f"in {day:%B %Y}"
+    """ "in March", with the year where that month is not of the half year before."""
+    return f"in {day:%B}" if (as_of - day).days <= HALF_YEAR_D else f"in {day:%B %Y}"
 
 
 def day_words(day: pd.Timestamp, as_of: pd.Timestamp) -> str:

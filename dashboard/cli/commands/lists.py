@@ -16,7 +16,7 @@ from dashboard.cli.tables import list_table
 from dashboard.desk.assessment import assess_database, known_climate, list_rows, terms_of
 from dashboard.desk.taught_laws import forget_laws, laws_text, save_laws
 from dashboard.desk.terminal import say, show, show_json, wrapped
-from dashboard.desk.weekly import assumed, notes_of
+from dashboard.desk.weekly import assumed, days_read, notes_of
 from dashboard.files.as_csv import as_csv, rows_as_csv
 from dashboard.words import terminal_words
 from dashboard.words.plain_text import clean
@@ -31,7 +31,9 @@ def run_risk(options: argparse.Namespace) -> None:
     readings = store.read_readings(db, before=day)
     rows = list_rows(assessment, readings, terms_of(db, day), flagged_only=not options.all)
     taken_for_granted = assumed(known_climate(db, before=day), assessment)
-    show_list(options, day, rows, assessment, taken_for_granted, notes_of(assessment, readings))
+    show_list(
+        options, day, rows, assessment, taken_for_granted, notes_of(assessment, days_read(readings, assessment.as_of))
+    )
     say_age(db, day)
 
 

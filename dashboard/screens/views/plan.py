@@ -165,7 +165,8 @@ def board(plan: ReplacementPlan) -> None:
     else:
         hours_board(hours)
     if visits.empty:
-        st.info(plan_words.no_visit_words(plan))
+        if not plan_words.hours_note(plan):  # which stands above, with what to do
+            st.info(plan_words.no_visit_words(plan))
         return
     least, looked = least_hours(), week_shown(plan, pd.Timestamp(session.as_of()))
     shown = visits.head(VISITS_SHOWN)

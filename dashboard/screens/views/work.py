@@ -9,7 +9,7 @@ from dashboard.desk import weekly
 from dashboard.desk.rights import Act
 from dashboard.screens import device, kept, one_unit, reception, session, visits
 from dashboard.screens.caution import caution
-from dashboard.screens.pages import page
+from dashboard.screens.pages import IN_ADDRESS, page
 from dashboard.screens.picker import with_unit
 from dashboard.words import every_page
 from dashboard.words import record_words as say
@@ -27,7 +27,7 @@ def show(unit: str) -> None:
         st.page_link(page("correct"), label=say.PUT_SOMETHING_RIGHT, query_params={"unit": unit})
         visits.links(unit)
     facts = one_unit.facts(unit)
-    tabs = st.tabs([say.REPAIR, every_page.HOW_STARTED])
+    tabs = st.tabs([say.REPAIR, every_page.HOW_STARTED], key="work_tab", on_change="rerun", bind=IN_ADDRESS)
     with tabs[0]:
         repair(unit, facts)
     with tabs[1]:
