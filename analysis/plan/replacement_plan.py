@@ -51,16 +51,19 @@ def plan_replacements(
 def _with_rules(
     work: Work, pins: pd.DataFrame, previous: ReplacementPlan | None, solved: Solved
 ) -> tuple[Rules, Options, Assignment]:
-    """Solve by the rules; a visit whose promised week has no room for it any more is looked for in every week."""
+    """Solve by the rules; where a promised week has no room for all any more, those of its depot are chosen among anew, in every week."""
     rules = apply_rules(work, pins, previous)
     options, result, refused = _solve(work, rules, solved)
     held = rules.forced & ~rules.pinned
-    no_room = [row for row in refused if held[row] and work.depot[row] >= 0]
+    full = {(work.depot[row], rules.promised[row]) for row in refused if held[row] and work.depot[row] >= 0}
+    no_room = [row for row in np.flatnonzero(held) if (work.depot[row], rules.promised[row]) in full]
     if no_room:
         rules = apply_rules(replace(work, notes=[]), pins, previous, no_room=no_room)
         options, result, refused = _solve(work, rules, solved)
     _say_refused(work, rules, options, refused)
-    work.notes.extend(note("week_full", unit=work.candidates.table["unit"].iloc[row]) for row in no_room)
+    kept = dict(zip(options.unit[result.chosen].tolist(), options.week[result.chosen].tolist(), strict=True))
+    names = work.candidates.table["unit"]
+    work.notes.extend(note("week_full", unit=names.iloc[r]) for r in no_room if kept.get(r) != rules.promised[r])
     return rules, options, result
 
 

@@ -33,7 +33,7 @@ def apply_rules(
     had no hours it promised nothing, and nothing is frozen. A promised visit that does not pay any more is no promise where the
     vehicle leaves, or where one that is urgent, or missed its own, could come instead.
 
-    no_room: rows whose promised week has no room for them any more, as on days that were closed since: they may come in any week.
+    no_room: rows whose promised week has no room for all of them any more, as after days in it were closed: they may come in any week.
     """
     cost = work.table.cost.copy()
     units = work.candidates.table["unit"].tolist()
@@ -54,7 +54,6 @@ def apply_rules(
     bonus = np.zeros((len(units), len(work.weeks)))
     has = promised >= 0
     bonus[np.flatnonzero(has), promised[has]] = work.settings.move_price
-    bonus[list(no_room)] = 0.0
     frozen = min(work.settings.frozen_weeks, len(work.weeks)) if previous is not None else 0
     if previous is not None and frozen:
         risk = between(work.candidates.risk, np.full((len(units), 1), work.weeks.end_day[frozen - 1] / 7.0))[:, 0]

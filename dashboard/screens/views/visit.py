@@ -37,7 +37,7 @@ def show(unit: str) -> None:
     """The page of a vehicle: the visit of the address, else its visits to come."""
     if device.awaited():
         return
-    kept.told("visit", unit)
+    just_told = kept.told("visit", unit)
     asked = st.query_params.get("visit")
     with session.database() as db:
         to_come, done = open_visits(db, unit), read_visits(db)
@@ -45,7 +45,8 @@ def show(unit: str) -> None:
     st.markdown(f"**{safe(unit)}**")
     visit = named if named is not None and named["unit"] == unit else next(iter(to_come), None)
     if visit is None:
-        st.info(visit_words.NOT_MEANT)
+        if not just_told:
+            st.info(visit_words.NOT_MEANT)
         st.page_link(page("work"), label=every_page.PAGES["work"], query_params={"unit": unit})
         return
     told = done[done["uid"] == visit["uid"]]
