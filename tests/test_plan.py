@@ -445,20 +445,20 @@ def test_who_was_promised_days_that_were_closed_since_comes_on_others(
 def test_a_promised_week_that_was_cut_short_keeps_those_for_whom_it_matters_most(
     inputs: PlanInputs, first: ReplacementPlan
 ) -> None:
-    """A depot's first week has hours for one visit only: it goes to the vehicle that loses most by waiting, whatever its number."""
+    """A depot's first week has hours for some of its visits only: they go to those that lose most by waiting, whatever their numbers."""
     week = first.hours["iso_week"].iloc[0]
     mine = first.visits[first.visits["iso_week"] == week]
     depot = mine["depot"].value_counts().index[0]
     mine = mine[mine["depot"] == depot]
     assert len(mine) > 2
     monday = pd.to_datetime(f"{week}-1", format="%G-W%V-%u")
-    cut = pd.DataFrame({"depot": [depot], "week_from": [monday], "hours_per_week": [float(mine["hours"].max())]})
+    cut = pd.DataFrame({"depot": [depot], "week_from": [monday], "hours_per_week": [4.0]})
     changed = replace(inputs, workshops=pd.concat([inputs.workshops, cut]))
     plan = make(changed, previous=first)
     still = plan.visits[(plan.visits["iso_week"] == week) & (plan.visits["depot"] == depot)]
     assert 1 <= len(still) < len(mine)
     anew = make(changed, previous=first, frozen_weeks=0)
-    assert plan.summary["saving"] == pytest.approx(anew.summary["saving"], rel=0.05)
+    assert plan.summary["saving"] == pytest.approx(anew.summary["saving"], rel=0.01)
 
 
 def test_a_week_in_which_the_last_version_had_no_hours_is_not_frozen(

@@ -56,7 +56,7 @@ def _with_rules(
     options, result, refused = _solve(work, rules, solved)
     held = rules.forced & ~rules.pinned
     full = {(work.depot[row], rules.promised[row]) for row in refused if held[row] and work.depot[row] >= 0}
-    no_room = [row for row in np.flatnonzero(held) if (work.depot[row], rules.promised[row]) in full]
+    no_room = [int(row) for row in np.flatnonzero(held) if (work.depot[row], rules.promised[row]) in full]
     if no_room:
         rules = apply_rules(replace(work, notes=[]), pins, previous, no_room=no_room)
         options, result, refused = _solve(work, rules, solved)
