@@ -146,6 +146,9 @@ class Expecting:
     borne_out_by: float = stated(2.0, "chi-squared", 1.0, 6.0,
         "less where a doubted drop is believed than where it is not: e times as likely; our choice, because the joints are looked at "
         "either way, and a slip that speed and inrush deny lies far on the other side")
+    denied_by: float = stated(12.0, "chi-squared", 8.0, 18.0,
+        "less where a drop of ten times the usual is taken for a slip than where it is believed: 400 times as likely; our choice, because "
+        "slips and parts that fail from one service to the next are both rare")
     fewest_checked: int = stated(3, "values", 2, 5, "fewer over-determine nothing; our choice")
     moved_z: float = stated(3.0, "1", 2.5, 4.0,
         "standard errors from which on a value is said to be unlike the readings before; normal law, one of 370 sound values: our choice")

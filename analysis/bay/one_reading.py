@@ -7,6 +7,7 @@ expected of it; used by the vehicle's sheet, by `record` and by the bay screen a
 from __future__ import annotations
 
 from collections.abc import Mapping
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Any, Final
@@ -177,7 +178,7 @@ def check_one_reading(
     """
     battery_type = str(unit.get("battery_type") or "")
     agm = battery_type == AGM
-    reading = _with_borne_out_drops(reading, expected)
+    reading = _with_drops_weighed(reading, expected)
     row = trusted_row(reading).assign(agm=float(agm))
     noted = float(row["temperature_c"].iloc[0])
     assumed_t = not np.isfinite(noted)
@@ -233,27 +234,47 @@ def check_one_reading(
     )  # fmt: skip
 
 
-def _with_borne_out_drops(reading: Mapping[str, Any], expected: Expected) -> Mapping[str, Any]:
-    """The reading with doubted drops believed, where amps, inrush and speed fit an engine that loses those volts and are less
-    likely in one that does not. What they should be is worked out for this vehicle at this temperature, drops apart."""
-    doubted = {name for name in str(reading.get("doubtful") or "").split(",") if name}
-    drops = doubted & set(DROPS.values())
-    if not drops:
-        return reading
+def _with_drops_weighed(reading: Mapping[str, Any], expected: Expected) -> Mapping[str, Any]:
+    """The reading with drops about ten times what they should be, or a tenth, believed or doubted by what amps, inrush and speed say
+    of it, for this vehicle at this temperature: a part that loses those volts, or a slip of the decimal point beside one that is as ever.
+
+    Those that import doubts count where the part is likelier; others no longer count where the part does not fit and the slip is far likelier.
+    """
+    doubted = [name for name in str(reading.get("doubtful") or "").split(",") if name]
+    drops = {name: _number(reading.get(name)) for name in DROPS.values()}
     row = trusted_row(reading).assign(**dict.fromkeys(DROPS.values(), NAN))
     air_c, amps = (float(row[name].iloc[0]) for name in ("temperature_c", "crank_a"))
     if not np.isfinite(air_c):
         return reading
-    amps = amps if np.isfinite(amps) else float(_shown(expected, air_c)["crank_a"].iloc[0])
-    if not amps > 0.0:  # without amps nothing is lost
+    usual = _shown(expected, air_c)
+    times = {name: volts / float(usual[name].iloc[0]) for name, volts in drops.items()}
+    powers = {name: round(np.log10(ratio)) for name, ratio in times.items() if 0.0 < ratio < np.inf}
+    drops = {name: drops[name] for name in powers}
+    amps = amps if np.isfinite(amps) else float(usual["crank_a"].iloc[0])
+    if not drops or not amps > 0.0:  # without amps nothing is lost
         return reading
-    losing = {MOVED_BY[name]: _number(reading.get(name)) * MOHM_PER_OHM / amps for name in drops}
-    changed = replace(expected, state=replace(expected.state, **losing))
     row = expected.foretold(row.assign(aid_a=_aid_a(expected, air_c)))
-    as_ever, lost = (_tested(row, one, NOISE.temperature_k, frozenset()) for one in (expected, changed))
-    if not (lost["closes"] and as_ever["chi2"] - lost["chi2"] >= EXPECTING.borne_out_by):
-        return reading
-    return {**reading, "doubtful": ",".join(sorted(doubted - drops))}
+
+    def tested(names: AbstractSet[str]) -> tuple[pd.Series[Any], pd.Series[Any]]:
+        """The reading as that of slips, and as that of parts that lose those volts."""
+        slips = row.assign(**{name: drops[name] / 10.0 ** powers[name] for name in names})
+        losing = {MOVED_BY[name]: drops[name] * MOHM_PER_OHM / amps for name in names}
+        changed = replace(expected, state=replace(expected.state, **losing))
+        k = NOISE.temperature_k
+        return _tested(slips, expected, k, frozenset()), _tested(row, changed, k, frozenset())
+
+    if weighed := drops.keys() & set(doubted):
+        slip, lost = tested(weighed)
+        if lost["closes"] and slip["chi2"] - lost["chi2"] >= EXPECTING.borne_out_by:
+            doubted = [name for name in doubted if name not in weighed]
+    if reading.get("outcome") not in ("slow", *FAILED):
+        confirmed = names_in(reading.get("confirmed"))
+        for name in drops:
+            if powers[name] == 1 and name not in (*weighed, *confirmed):
+                slip, lost = tested({name})
+                if slip["closes"] and not lost["closes"] and lost["chi2"] - slip["chi2"] >= EXPECTING.denied_by:
+                    doubted.append(name)
+    return {**reading, "doubtful": ",".join(doubted)}
 
 
 def trusted_row(reading: Mapping[str, Any]) -> pd.DataFrame:

@@ -132,7 +132,7 @@ def quantity_unit(part: str) -> str:
     return "A" if part == "engine_drag" else "mΩ"
 
 
-HALF_YEAR_D: Final = 183  # [d] a month this long ago needs no year to be known by, our choice
+HALF_YEAR_D: Final = 183  # [d] up to this long ago a month is known without its year
 
 
 def month_words(day: pd.Timestamp, as_of: pd.Timestamp) -> str:
