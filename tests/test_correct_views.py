@@ -295,3 +295,27 @@ def test_a_vehicle_that_moved_is_put_right_and_undone(db: Database) -> None:
     app.button(key="undo_kept").click().run()
     now = store.read_units(db).set_index("unit").loc[unit]
     assert (now["depot"], now["battery_type"]) == (before["depot"], before["battery_type"])
+
+
+def test_what_somebody_else_changed_meanwhile_is_said_with_what_was_typed(db: Database) -> None:
+    """Two people correct one repair: the second hears that nothing of hers is saved, and what stood in her fields."""
+    unit = worst_unit()
+    number = a_repair(db, unit)
+    app = run("correct", unit=unit)
+    app.button_group(key="what").set_value("repair").run()
+    field = next(one for one in app.text_input if one.label == "Remark")
+    field.set_value("by the second").run()
+    assert "not saved" not in said(app)
+    assert not correct(
+        db, "repair", number, {"note": "by the first"}, by="ann", reason="known better", now=NOW
+    ).problems
+    app.button(key="save_correction").click().run()
+    assert safe("What you typed is not saved: Remark: by the second") in said(app)
+    assert repairs_of(db, unit)["note"].iloc[-1] == "by the first"
+    app.run()
+    assert "not saved" not in said(app)
+    next(one for one in app.text_input if one.label == "Remark").set_value("by both").run()
+    app.text_input(key=f"because_repair_{number}").set_value("both are right")
+    app.button(key="save_correction").click().run()
+    assert "not saved" not in said(app), "her own change is none of somebody else"
+    assert repairs_of(db, unit)["note"].iloc[-1] == "by both"

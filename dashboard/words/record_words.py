@@ -65,6 +65,10 @@ WHICH: Final = "Which"
 NONE_ON_RECORD: Final = "There is no {kind} of this vehicle on record."
 DOUBTFUL: Final = " (doubtful)"
 NOT_MEASURED: Final = "What was not measured then"
+CHANGED_MEANWHILE: Final = (
+    "Somebody changed this since you opened the page; the fields show what is on record now. What you typed is not saved: "
+    "{typed}."
+)
 WHY_CORRECTED: Final = "Why it is corrected"
 SAVE_CORRECTION: Final = "Save correction"
 CORRECTED: Final = "Corrected; the old values stay on record."

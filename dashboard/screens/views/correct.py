@@ -25,6 +25,7 @@ BY_HAND: dict[str, dict[str, tuple[str, ...]]] = {
     "visit": {"found": FOUND, "other_part": ("", *PARTS)},
 }
 """Word -> what the columns may hold of rows that come from no file."""
+SEEN = "correct_seen"  # the rows that were shown, with what stood in them
 ROWS_OFFERED = 400  # latest rows of a vehicle that can be chosen, our choice
 
 
@@ -53,11 +54,15 @@ def vehicle(unit: str) -> None:
     """What a file said of the vehicle itself; undone in the logbook."""
     with session.database() as db:
         row = {name: value for name, value in corrections.vehicle_of(db, unit).items() if name != "unit"}
-    changes = fields(VEHICLE, row, f"{VEHICLE}_{unit}_{hash(tuple(row.values()))}")
+    key = f"{VEHICLE}_{unit}_{hash(tuple(row.values()))}"
+    say_lost(f"{VEHICLE}_{unit}", row, key)
+    changes = fields(VEHICLE, row, key)
     reason = st.text_input(say.WHY_CORRECTED, max_chars=200, key=f"because_{VEHICLE}_{unit}")
     off = not (changes and reception.may(act_of_row(VEHICLE)))
     if st.button(say.SAVE_CORRECTION, type="primary", width="stretch", key="save_correction", disabled=off):
-        kept.changed("correct", unit, say.CORRECTED, corrections.correct, VEHICLE, unit, changes, reason=reason)
+        kept.changed(
+            "correct", unit, say.CORRECTED, corrections.correct, VEHICLE, unit, changes, reason=reason, forget=SEEN
+        )
     st.caption(say.UNDONE_IN_LOGBOOK)
     st.page_link(page("logbook"), label=say.LOGBOOK_OF_THIS, query_params={"unit_is": unit})
 
@@ -93,12 +98,15 @@ def one(unit: str, word: str, chosen: int) -> None:
         row = corrections.row_of(db, word, chosen)
         changed_before = corrections.changes_of(db, word, chosen)
     key = f"{word}_{chosen}_{len(changed_before)}"
+    say_lost(f"{word}_{chosen}", row, key)
     changes = fields(word, row, key)
     reason = st.text_input(say.WHY_CORRECTED, max_chars=200, key=f"because_{word}_{chosen}")
     mine = reception.may(act_of_row(word))
     off = not (changes and mine)
     if st.button(say.SAVE_CORRECTION, type="primary", width="stretch", key="save_correction", disabled=off):
-        kept.changed("correct", unit, say.CORRECTED, corrections.correct, word, chosen, changes, reason=reason)
+        kept.changed(
+            "correct", unit, say.CORRECTED, corrections.correct, word, chosen, changes, reason=reason, forget=SEEN
+        )
     if mine:
         withdraw(unit, word, chosen)
     if len(changed_before):
@@ -152,6 +160,19 @@ def withdrawn(unit: str) -> None:
 
 
 # --- fields ----------------------------------------------------------------------------------------------------------
+
+
+def say_lost(about: str, row: dict[str, Any], key: str) -> None:
+    """Say what was typed over values that somebody else has changed since, as the fields begin anew with what is on record."""
+    seen = session.held().setdefault(SEEN, {})
+    key_before, shown = seen.get(about, (key, {}))
+    seen[about] = key, {name: typed(name, value) for name, value in row.items()}
+    if key_before == key:
+        return
+    texts = {name: str(st.session_state.get(f"c_{name}_{key_before}", stored)) for name, stored in shown.items()}
+    lost = [f"{label_of(name)}: {text}" for name, text in texts.items() if text.strip() != shown[name]]
+    if lost:
+        st.warning(safe(say.CHANGED_MEANWHILE.format(typed="; ".join(lost))))
 
 
 def fields(word: str, row: dict[str, Any], key: str) -> dict[str, object]:
