@@ -24,6 +24,7 @@ class Saying:
     lately_d: float = stated(365.0, "d", 180.0, 730.0,
         "since its renewal: a part that is worn or over its limit again within them is looked into before it is renewed once more; our "
         "choice, because parts last years, and new ones are commonly under warranty for one or two; moves that sentence and what is to do alone")
+    month_alone_d: float = stated(183.0, "d", 90.0, 366.0, "a month this long ago at most is named without its year; our choice")
     hidden: float = stated(0.5, "1", 0.4, 0.7, "a failure more probably unexplained than not is said to be so; our choice")
     least_gain_k: float = stated(1.0, "K", 0.5, 2.0, "of the coldest start: a repair that gains less gains hardly anything; our choice")
 

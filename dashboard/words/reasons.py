@@ -132,12 +132,9 @@ def quantity_unit(part: str) -> str:
     return "A" if part == "engine_drag" else "mΩ"
 
 
-HALF_YEAR_D: Final = 183  # [d] up to this long ago a month is known without its year
-
-
 def month_words(day: pd.Timestamp, as_of: pd.Timestamp) -> str:
     """ "in March", with the year where that month is not of the half year before."""
-    return f"in {day:%B}" if (as_of - day).days <= HALF_YEAR_D else f"in {day:%B %Y}"
+    return f"in {day:%B}" if (as_of - day).days <= SAYING.month_alone_d else f"in {day:%B %Y}"
 
 
 def day_words(day: pd.Timestamp, as_of: pd.Timestamp) -> str:
