@@ -3,9 +3,11 @@ corrected."""
 
 from typing import Any
 
+import pandas as pd
 import streamlit as st
 
 from dashboard.desk import weekly
+from dashboard.desk.planning import named
 from dashboard.desk.rights import act_of_row
 from dashboard.screens import bay, columns, downloads, kept, one_unit, reception, session
 from dashboard.screens.pages import IN_ADDRESS, page
@@ -122,7 +124,7 @@ def one(unit: str, word: str, chosen: int) -> None:
 
 
 def withdraw(unit: str, word: str, chosen: int) -> None:
-    with st.popover(say.WITHDRAW_OPENS.format(kind=say.KIND_WORDS[word]), key="withdraw"):
+    with st.popover(say.WITHDRAW_OPENS.format(kind=say.KIND_WORDS[word]), key=f"withdraw_{word}_{chosen}"):
         its = say.WITH_IT_GO if word == "visit" else ""
         st.caption(say.COUNTS_NO_MORE.format(with_it=its))
         reason = st.text_input(say.WHY_WITHDRAWN, max_chars=200, key=f"withdraw_why_{word}_{chosen}")
@@ -140,15 +142,16 @@ def withdrawn(unit: str) -> None:
     offered: set[int] = set()
     for row in gone:
         what: Any = row["row"]
-        when = what.get("taken_at") or what.get("done_on") or what.get("iso_week")
+        taken, other = what.get("taken_at"), what.get("done_on") or what.get("iso_week")
+        of = f"{day(taken)}, {pd.Timestamp(taken):%H:%M}" if taken else day(other) if what.get("done_on") else other
         with st.container(horizontal=True, vertical_alignment="center"):
             st.caption(
                 say.WITHDRAWN_LINE.format(
                     kind=say.KIND_WORDS[str(row["word"])].capitalize(),
                     number=row["number"],
-                    moment=safe(when),
+                    moment=safe(of),
                     day=day(row["at"]),
-                    by=safe(row["by"]),
+                    by=safe(named(row["by"])),
                     reason=safe(row["reason"]),
                 )
             )
