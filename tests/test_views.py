@@ -673,6 +673,7 @@ def test_only_what_measuring_twice_can_settle_is_asked_about() -> None:
 
 
 def test_what_cannot_be_saved_names_every_field_and_a_minus_is_a_minus() -> None:
+    assert bay.spoken("out_of_service: 'soon' is not a date") == "Last day in service: 'soon' is not a date"
     said = bay.spoken("temperature_c is -40 °C; allowed is -30.8 to 35 °C on 2026-01-31")
     assert said == "Air at the vehicle is −40 °C; allowed is −30.8 to 35 °C on 2026-01-31"
     entry = Entry(problems=("temperature_c is 41 °C", "rest_v is 126.3 V"))

@@ -10,7 +10,7 @@ from analysis.bay.verdict import LOAD_TEST_CHECK
 from dashboard.desk.reading_source import LOADED, latest_trusted
 from dashboard.screens.one_unit import Facts
 from dashboard.words import bay_words as say
-from dashboard.words import reading_sheet
+from dashboard.words import reading_sheet, record_words
 from dashboard.words.next_words import next_measurement
 from dashboard.words.plain_text import MINUS, as_sentence, below_nil, fahrenheit_of, number
 from dashboard.words.safety import with_caution
@@ -138,12 +138,14 @@ def values_of(unit: str, typed: Mapping[str, str], meter: Meter) -> dict[str, ob
     return values
 
 
-_NAMES = re.compile(r"\b(" + "|".join(sorted((re.escape(n) for n in LABELS), key=len, reverse=True)) + r")\b")
+_SPOKEN = {**{n: label.split(",")[0] for n, label in record_words.LABELS.items() if "_" in n}, **LABELS}
+"""Column -> what a sentence calls it; names that are plain words too stay as they are."""
+_NAMES = re.compile(r"\b(" + "|".join(sorted((re.escape(n) for n in _SPOKEN), key=len, reverse=True)) + r")\b")
 
 
 def spoken(sentence: str) -> str:
     """A sentence of the checks with the field's label for the column's name, and a minus before what is below nil."""
-    said = _NAMES.sub(lambda match: LABELS[match.group(1)].lower(), sentence)
+    said = _NAMES.sub(lambda match: _SPOKEN[match.group(1)].lower(), sentence)
     return as_sentence(below_nil(said))
 
 
