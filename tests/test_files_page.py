@@ -111,6 +111,17 @@ def test_rows_set_aside_are_not_green_and_are_linked(database: Path) -> None:
 
 
 @pytest.mark.nightly
+def test_readings_before_any_vehicle_ask_for_the_vehicles_first(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "new.db"
+    store.open_database(path).conn.close()
+    shown(monkeypatch, path, assess_here)
+    app = bring_in(("may.csv", readings(1, 2)))
+    assert "Bring in the file of vehicles, then this file again" in said(app)
+    assert not any("Work through" in link.proto.label for link in app.get("page_link"))
+
+
 def test_notes_of_the_import_are_shown(database: Path) -> None:
     lines = [HEADING + ",Seat", "X-1,27/09/2026 08:00,12.6,10.9,200,4,blue", "X-1,05/09/2026 08:00,12.6,10.9,200,4,red"]
     app = bring_in(("sept.csv", "\n".join(lines).encode()))

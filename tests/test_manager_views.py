@@ -110,8 +110,10 @@ def test_filters_leave_what_was_chosen_with_the_rank_of_the_whole_list(fleet: Pa
         shown = app.dataframe[0].value
         assert shown["vehicle"].tolist() == [row["unit"] for row in wanted]
         assert shown["rank"].tolist() == [row["rank"] for row in wanted]
+        assert f"Below stand {len(wanted)} of these {len(rows)} vehicles" in said(app)
         app.multiselect(key=name).set_value([]).run()
     assert len(app.dataframe[0].value) == len(rows)
+    assert "Below stand" not in said(app)
 
 
 # --- decisions -------------------------------------------------------------------------------------------------------

@@ -15,6 +15,8 @@ import time
 from concurrent.futures import Future
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
+from typing import cast
 
 import pandas as pd
 import pytest
@@ -33,6 +35,8 @@ from samples_screens import (
 from streamlit.testing.v1 import AppTest
 from test_one_reading import fitting, take
 
+from analysis.bay.one_reading import ReadingCheck
+from analysis.bay.verdict import verdict
 from analysis.costs import PlanSettings
 from analysis.plan.workshop_calendar import iso_week
 from analysis.worklist.assess import Assessment, assess
@@ -697,6 +701,20 @@ def test_a_value_good_by_its_limit_and_worse_than_before_is_to_be_watched(tmp_pa
     earlier = f"at least 9.6 V; earlier readings make it {reading['crank_min_v']:.2f} V at this temperature"
     assert said(-1.0) == [bay.Line(bay.WATCH, earlier)]
     assert said(0.8) == [bay.Line(bay.PASS, earlier)]
+
+
+def test_a_drop_over_the_printed_limit_and_inside_it_at_its_amps_has_that_limit_said() -> None:
+    """By hand: 0.40 V at the usual 246 A are 0.40 * 310 / 246 = 0.50 V at 310 A."""
+    units = pd.DataFrame([{"unit": "A", "vehicle_class": "c", "system_v": 24, "fuel": "diesel", "cylinders": 6}])
+    read = {"unit": "A", "taken_at": pd.Timestamp("2026-11-20"), "temperature_c": -4.0, "crank_a": 310.0}
+
+    def judged(drop_v: float) -> tuple[str, str]:
+        limits = verdict(pd.DataFrame([{**read, "drop_ground_v": drop_v}]), units, class_crank_a={"c": 246.0})
+        return bay._verdicts(cast(ReadingCheck, SimpleNamespace(limits=limits)), bay.Meter())["drop_ground_v"]
+
+    assert judged(0.45) == (bay.WATCH, "at most 0.50 V at these amps")
+    assert judged(0.20) == (bay.PASS, "")
+    assert judged(0.60) == (bay.ACT, "0.10 V outside the limit of 0.50 V at these amps")
 
 
 def test_a_number_keeps_its_unit_on_its_line() -> None:

@@ -229,14 +229,14 @@ CHECK_OF: Final = {
 
 
 def _verdicts(check: ReadingCheck, meter: Meter) -> dict[str, tuple[str, str]]:
-    """Worst verdict of each measured column, and how far outside its limit it is."""
+    """Worst verdict of each measured column, and how far outside its limit it is, or that amps move the limit past it."""
     found: dict[str, tuple[str, str]] = {}
     rank = {PASS: 0, WATCH: 1, ACT: 2}
     for one in check.limits.to_dict("records"):
         name = CHECK_OF.get(str(one["check"]))
         if name is None:
             continue
-        words = _outside(name, one, meter) if float(one["margin"]) < 0 else ""
+        words = _outside(name, one, meter) if float(one["margin"]) < 0 else _yet_inside(name, one, meter)
         if name not in found or rank[str(one["verdict"])] > rank[found[name][0]]:
             found[name] = (str(one["verdict"]), words)
     return found
@@ -248,6 +248,13 @@ def _outside(name: str, judged: Mapping[Any, Any], meter: Meter) -> str:
     if str(judged["check"]) == LOAD_TEST_CHECK:
         return say.WOULD_HOLD.format(volts=with_unit(name, float(judged["value"]), meter), short=margin)
     return say.OUTSIDE.format(margin=margin, limit=limit) + (say.AT_THESE_AMPS if name in MAIN_DROPS else "")
+
+
+def _yet_inside(name: str, judged: Mapping[Any, Any], meter: Meter) -> str:
+    """The limit of a drop that is over the printed one and within it at the amps that flowed; "" for all others."""
+    if name not in MAIN_DROPS or float(judged["value"]) <= float(judged["printed"]):
+        return ""
+    return say.AT_MOST_HERE.format(limit=with_unit(name, float(judged["limit"]), meter))
 
 
 def measure_next(check: ReadingCheck, entry: Entry) -> str:

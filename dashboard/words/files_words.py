@@ -27,6 +27,10 @@ STOPPED: Final = "Stopped. {kept}"
 WAS_A_TRY: Final = " Nothing was stored: this was a try."
 DESCRIBE: Final = "Describe a file"
 WORK_THROUGH: Final = "Work through the {rows}"
+VEHICLES_FIRST: Final = (
+    "No vehicle is known yet, so no row can belong to one. Bring in the file of vehicles, then this file again: what is right comes in, "
+    "and is kept apart no more."
+)
 ALREADY_KNOWN: Final = "already known"
 TO_PUT_RIGHT: Final = "to put right"
 REFUSED_BECAUSE: Final = "refused because"

@@ -1,6 +1,7 @@
 """What the page of the weekly list says."""
 
-from typing import Final
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
 
 from analysis.constants import DAYS_PER_YEAR
 from analysis.forecast.tally import Tally
@@ -97,6 +98,13 @@ def head(week: str, as_of: str, *, needing: int, of: int, changes: str, days: in
         f"need{'s' if needing == 1 or of == 1 else ''} attention.{changes} Probabilities are for a no-start within {days} days if "
         f"nothing is done."
     )
+
+
+def part_shown(of: int, rows: Sequence[Mapping[str, Any]], *, changes: bool) -> str:
+    """That filters leave a part of the list, and how much of it is new or worse."""
+    new, worse = (sum(row.get("change") == change for row in rows) for change in ("new", "worse"))
+    tail = f", {new} new, {worse} worse" if changes and rows else ""
+    return f"Below stand {len(rows)} of these {of} vehicles{tail}."
 
 
 def unjudged(count: int) -> str:

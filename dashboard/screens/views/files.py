@@ -132,7 +132,9 @@ def say(outcome: Outcome) -> None:
     ):
         st.session_state["files_describe"] = True
         st.rerun()
-    if outcome.set_aside and not outcome.dry_run:
+    if outcome.set_aside and not outcome.dry_run and not session.has_vehicles():
+        st.markdown(files_words.VEHICLES_FIRST)
+    elif outcome.set_aside and not outcome.dry_run:
         rows = count_words(outcome.set_aside, "row")
         st.page_link(page("set_aside"), label=files_words.WORK_THROUGH.format(rows=rows), icon=":material/rule:")
     table = pd.DataFrame(

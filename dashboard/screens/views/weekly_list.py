@@ -232,7 +232,7 @@ def head(chosen: WeeklyList) -> None:
 
 def arranged(body: Mapping[str, Any]) -> list[dict[str, Any]]:
     """The rows that the filters leave, in the order asked for, each with its rank on the whole list."""
-    rows = weekly.ranked(body)
+    every = rows = weekly.ranked(body)
     if len(rows) < 2:
         return rows
     with st.container(horizontal=True, key="filters"):
@@ -253,6 +253,8 @@ def arranged(body: Mapping[str, Any]) -> list[dict[str, Any]]:
             )
             rows = [row for row in rows if not chosen or row[name] in chosen]
         by = st.selectbox(say.ORDER, list(weekly.ORDERS), key="order", width=FILTER_PX, bind=IN_ADDRESS)
+    if len(rows) < len(every):  # above stands what is true of the whole list
+        st.caption(say.part_shown(len(every), rows, changes=bool(body["compared_with"])))
     return sorted(rows, key=weekly.ORDERS[by])
 
 
