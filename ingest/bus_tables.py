@@ -42,6 +42,7 @@ _CODE = re.compile(r"^(?:pid|parameter|signal|name)s?$")
 _VALUE = re.compile(r"^(?:value|wert|valeur|valor)s?$")
 _UNIT = re.compile(r"[\(\[]\s*([^()\[\]]{1,12}?)\s*[\)\]]")
 _CLOCK = re.compile(r"^([0-9]{1,2}):([0-9]{2})(?::([0-9]{2}(?:[.,][0-9]{1,9})?))?$")
+_PART_OF_SECOND = re.compile(r":[0-9]{2}[.:][0-9]{2}[.,]([0-9]{1,9})(?![0-9])")
 DAY_S = 86_400.0
 
 
@@ -158,7 +159,10 @@ def _time(cell: str, per_second: float, comma: bool) -> float | None:
     if (moment := moment_s(text.replace(",", "."))) is not None:
         return moment
     parsed = parse_time(text).value
-    return parsed.timestamp() if parsed is not None and parsed.year > 1970 else None
+    if parsed is None or parsed.year <= 1970:
+        return None
+    part = _PART_OF_SECOND.search(text)
+    return parsed.timestamp() + (float(f"0.{part[1]}") if part else 0.0)
 
 
 def _number(cell: str, comma: bool) -> float | None:

@@ -13,8 +13,16 @@ import pandas as pd
 from ingest.cells import batch_of
 from ingest.choices import DRAFTING
 from ingest.errors import FileRefused, IngestError
-from ingest.fields import CLAMP_COLUMNS, TABLES, Table, conversion, largest_of, own_unit
-from ingest.file_kinds import below_each_other, in_blocks, is_bus_log, is_heading, kind_of_table, side_by_side
+from ingest.fields import CLAMP_COLUMNS, HELD_IN_OTHERS, TABLES, Table, conversion, largest_of, own_unit
+from ingest.file_kinds import (
+    below_each_other,
+    in_blocks,
+    is_bus_log,
+    is_heading,
+    kind_of_table,
+    measured_by_days,
+    side_by_side,
+)
 from ingest.layout import Layout, combined_headings, is_of_units, is_own, own_layout, source_layout
 from ingest.readers import read_sheets
 from ingest.sheets import Sheet, cell_text
@@ -32,7 +40,17 @@ from ingest.values import (
     parse_time,
     ways_to_read,
 )
-from ingest.vocabulary import WORDS_OF, Word, beside, folded, in_unit_of, meaning, of_a_minimum, unit_in_heading
+from ingest.vocabulary import (
+    WORDS_OF,
+    Word,
+    beside,
+    folded,
+    in_unit_of,
+    meaning,
+    of_a_minimum,
+    unit_in_heading,
+    unknown_unit,
+)
 
 ROWS_LOOKED_AT = 20_000  # rows whose dates and values are looked at; our choice, so that a draft comes at once
 TAKEN_FOR = {
@@ -202,7 +220,12 @@ def no_table_of_readings(path: str | Path, sheets: Sequence[Sheet]) -> str:
     return next(
         filter(
             None,
-            (in_blocks(one) or ("" if understood else side_by_side(one) or below_each_other(one)) for one in sheets),
+            (
+                in_blocks(one)
+                or measured_by_days(one)
+                or ("" if understood else side_by_side(one) or below_each_other(one))
+                for one in sheets
+            ),
         ),
         "",
     )
@@ -298,16 +321,20 @@ def _down_to_the_units(sheet: Sheet, region: _Region) -> _Region:
 
 
 def _once(headings: Sequence[str], words: tuple[Word, ...]) -> tuple[Word | None, ...]:
-    """Give each heading its meaning; where two mean the same, the first and surer one has it."""
+    """Give each heading its meaning; where two mean the same, the surer one has it, then the one understood whole, then the first."""
     found = [meaning(heading, words) for heading in headings]
     first: dict[str, int] = {}
     for index, word in enumerate(found):
         if word is not None:
-            rival = found[first[word.column]] if word.column in first else None
-            if rival is None or (word.sure and not rival.sure):
+            held = first.get(word.column, -1)
+            if held < 0 or _clear(word, headings[index]) > _clear(found[held], headings[held]):
                 first[word.column] = index
     kept = [word if word and first[word.column] == index else None for index, word in enumerate(found)]
     return tuple(_whole_work(_whole_times(kept)))
+
+
+def _clear(word: Word | None, heading: str) -> tuple[bool, bool]:
+    return word is not None and word.sure, not beside(heading)
 
 
 def _whole_work(words: Sequence[Word | None]) -> list[Word | None]:
@@ -442,7 +469,7 @@ def _largest_in(column: _Column) -> float:
 
 def _is_numeric(column: _Column) -> bool:
     return column.target in CLAMP_COLUMNS or (
-        column.target.endswith(("_v", "_a", "_c", "_km", "_rpm", "_s"))
+        column.target.endswith(("_v", "_a", "_c", "_km", "_rpm", "_s", "_ohm"))
         and (column.target != "crank_s" or bool(column.values))
     )
 
@@ -450,7 +477,7 @@ def _is_numeric(column: _Column) -> bool:
 def _settle_units(columns: list[_Column], decimal: str, thousands: str, notes: _Notes) -> None:
     """Turn targets into their variant in the file's unit: by the heading, else by the values, and say when unsure."""
     for column in columns:
-        if column.target.endswith(("_v", "_a", "_c", "_km")) and column.target not in CLAMP_COLUMNS:
+        if own_unit(column.target) and column.target not in CLAMP_COLUMNS:
             _settle_unit(column, _median(column, decimal, thousands))
         if column.doubt:
             notes.unsure.append(f"{column.heading!r}: {column.doubt}")
@@ -462,9 +489,12 @@ def _settle_unit(column: _Column, middle: float | None) -> None:
         column.target = named
         _contradiction(column, middle)
         return
-    if column.target == "system_v" or column.target == "rated_cca_a":
+    if foreign := unknown_unit(column.heading, column.target):
+        column.mind(f"the heading says {foreign}, a unit that is not known here: change the values")
         return
     expected = own_unit(column.target)
+    if column.target in ("system_v", "rated_cca_a") or expected not in HELD_IN_OTHERS:
+        return
     if middle is None:
         column.mind(f"no values to tell the unit by; {expected} assumed")
         return

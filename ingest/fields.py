@@ -47,6 +47,8 @@ MV_PER_V = 1000.0
 MA_PER_A = 1000.0
 A_PER_KA = 1000.0
 MOHM_PER_OHM = 1000.0
+OHM_PER_KOHM = 1000.0
+MS_PER_S = 1000.0
 LARGE_CLAMP_MV_PER_A = 1.0  # [mV/A] usual output of a large current clamp; common practice
 SMALL_CLAMP_MV_PER_A = 100.0  # [mV/A] usual output of a small current clamp; common practice
 SMALLEST_CLAMP, LARGEST_CLAMP = 0.01, 10_000.0  # [mV/A] scales of clamps that are taken; our choice
@@ -434,7 +436,11 @@ _SUFFIXES = (
     ("_ma", "_a", 1.0 / MA_PER_A, "mA"),
     ("_ka", "_a", A_PER_KA, "kA"),
     ("_mi", "_km", KM_PER_MILE, "mi"),
+    ("_kohm", "_ohm", OHM_PER_KOHM, "kΩ"),
+    ("_ms", "_s", 1.0 / MS_PER_S, "ms"),
 )
+HELD_IN_OTHERS = frozenset({"V", "A", "°C", "km"})
+"""Units whose columns files hold in others too, without saying so: a heading that names none is asked about; trade practice."""
 _OTHER_UNITS = {
     "system_v": "V",
     "rated_cca_a": "A",

@@ -51,12 +51,23 @@ def side_by_side(sheet: Sheet) -> str:
             ("month", "depot, month and low_c", [cell for cell in cells if month_of(clean_text(cell))]),
             ("vehicle or reading", _A_READING, _numbered(cells) if is_heading(row) else []),
         ):
-            texts = list(dict.fromkeys(shown(cell_text(cell)) for cell in alike))
-            if len(texts) >= FILES.fewest_side_by_side and 2 * len(texts) > len(cells):
-                return (
-                    f"has a column for each {what} ({texts[0]}, {texts[1]} ...); allowed is a row for each, with {rows}"
-                )
+            if said := _beside_each_other(what, rows, alike, cells):
+                return said
     return ""
+
+
+def measured_by_days(sheet: Sheet) -> str:
+    """That measurements of several days stand beside each other, each under a heading that names its day; "" where none do."""
+    rows = ([cell for cell in row if clean_text(cell)] for row in sheet.head)
+    return next(filter(None, (_beside_each_other("day", _A_READING, _of_days(cells), cells) for cells in rows)), "")
+
+
+def _beside_each_other(what: str, rows: str, alike: Iterable[object], cells: Sequence[object]) -> str:
+    """What is refused where most cells of a row are alike; "" where they are not."""
+    texts = list(dict.fromkeys(shown(cell_text(cell)) for cell in alike))
+    if len(texts) < FILES.fewest_side_by_side or 2 * len(texts) <= len(cells):
+        return ""
+    return f"has a column for each {what} ({texts[0]}, {texts[1]} ...); allowed is a row for each, with {rows}"
 
 
 _A_READING = "unit, taken_at and each measurement in a column of its own"
@@ -64,6 +75,21 @@ _A_READING = "unit, taken_at and each measurement in a column of its own"
 
 def _is_day(cell: object) -> bool:
     return not isinstance(cell, (int, float)) and any(parse_time(cell, order).value is not None for order in ORDERS)
+
+
+def _of_days(cells: Sequence[object]) -> list[object]:
+    """Headings of measurements that name a day each, of several days, as "2026-02-16 rest V"."""
+    dated = [
+        (found[0], cell)
+        for cell in cells
+        if isinstance(cell, str) and (found := _DATED.search(cell)) and not _is_day(cell)
+    ]
+    return [cell for _, cell in dated] if len({day for day, _ in dated}) > 1 else []
+
+
+_DATED = re.compile(
+    r"(?<![0-9])(?:[0-9]{4}-[0-9]{1,2}-[0-9]{1,2}|[0-9]{1,2}([./-])[0-9]{1,2}\1(?:[0-9]{4}|[0-9]{2}))(?![0-9])"
+)
 
 
 def _numbered(cells: Sequence[object]) -> list[object]:

@@ -9,6 +9,7 @@ from ingest.errors import FileRefused
 from ingest.fields import (
     CIRCUIT_MEASUREMENTS,
     FORECAST,
+    HELD_IN_OTHERS,
     LOWS,
     OBSERVATIONS,
     READINGS,
@@ -42,6 +43,7 @@ from ingest.vocabulary import (
     meaning,
     of_a_minimum,
     unit_in_heading,
+    unknown_unit,
     without_brackets,
 )
 
@@ -186,7 +188,8 @@ def _with_the_trades_words(
                 f"the heading {shown(heading)} can mean {_CAN_MEAN[word.column]}; name it the one that it is"
             )
         units = [n for n in other_units(word.column) if not n.endswith(("_ma", "_ka"))]  # amps nobody takes for those
-        if not named and len(other_units(word.column)) > 1:
+        usual = own_unit(word.column) not in HELD_IN_OTHERS and not unknown_unit(heading, word.column)
+        if not named and not usual:
             raise FileRefused(
                 f"the heading {shown(heading)} names no unit that is known here; name it {' or '.join(units)}"
             )

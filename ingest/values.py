@@ -8,7 +8,17 @@ from datetime import date, datetime, time, timedelta
 from typing import Literal
 
 from ingest.choices import FILES
-from ingest.fields import A_PER_KA, C_PER_F, F_AT_FREEZING, KM_PER_MILE, MA_PER_A, MOHM_PER_OHM, MV_PER_V
+from ingest.fields import (
+    A_PER_KA,
+    C_PER_F,
+    F_AT_FREEZING,
+    KM_PER_MILE,
+    MA_PER_A,
+    MOHM_PER_OHM,
+    MS_PER_S,
+    MV_PER_V,
+    OHM_PER_KOHM,
+)
 
 DateOrder = Literal["iso", "day-first", "month-first", "year-first", "?"]
 ShortOrder = Literal["day-first", "month-first", "year-first"]
@@ -82,11 +92,13 @@ _UNIT_WORDS: dict[str, tuple[str, float, float]] = {  # what stands beside the v
         ("mi mile miles", ("km", KM_PER_MILE, 0.0)),
         ("rpm 1/min min-1 u/min", ("rpm", 1.0, 0.0)),
         ("s sec", ("s", 1.0, 0.0)),
+        ("ms msec", ("s", 1.0 / MS_PER_S, 0.0)),
         ("h", ("h", 1.0, 0.0)),
         ("d", ("d", 1.0, 0.0)),
         (DEGREE, (DEGREE, 1.0, 0.0)),
         ("ω ohm ohms", ("Ω", 1.0, 0.0)),
         ("mω mohm milliohm", ("Ω", 1.0 / MOHM_PER_OHM, 0.0)),
+        ("kω kohm kiloohm kilo-ohm kiloohms kilo-ohms", ("Ω", OHM_PER_KOHM, 0.0)),
     )
     for word in words.split()
 }
@@ -360,7 +372,7 @@ _COMPACT = re.compile(r"^((?:19|20)[0-9]{2})([0-9]{2})([0-9]{2})" + _TIME)
 _BASIC = re.compile(  # ISO 8601, basic format; loggers leave the T out
     rf"^((?:19|20)[0-9]{{2}})([0-9]{{2}})([0-9]{{2}})[T ]?([0-9]{{2}})([0-9]{{2}})([0-9]{{2}})?()\s*{_ZONE}$"
 )
-_SHORT = re.compile(r"^([0-9]{1,2})([-/.])([0-9]{1,2})\2([0-9]{4}|[0-9]{2})" + _TIME)
+_SHORT = re.compile(r"^([0-9]{1,2})([-/.])\s?([0-9]{1,2})\2\s?([0-9]{4}|[0-9]{2})" + _TIME)
 _WEEK = re.compile(r"^([0-9]{4})-?W([0-9]{2})-?([1-7])" + _TIME)  # ISO 8601, week date
 _NAMED_DAY_FIRST = re.compile(
     r"^([0-9]{1,2})(?:st|nd|rd|th|er)?[\s.\-]*(?:(?:de|of)\s+)?([^\W\d_]{3,12})[\s.,\-]*(?:del?\s+)?([0-9]{4}(?:\s+r\.?)?|[0-9]{2})"

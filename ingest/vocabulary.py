@@ -193,7 +193,7 @@ REPAIR_WORDS = (
     ),
     Word(
         "action",
-        r"action|\bwork\b|job done|massnahme|\barbeit|tatigkeit|trava(?:il|ux)|trabajo|lavor[oi]\b|werkzaamheden|intervent|napraw|accion"
+        r"action|\bwork\b|\bjobs?\b|massnahme|\barbeit|tatigkeit|trava(?:il|ux)|trabajo|lavor[oi]\b|werkzaamheden|intervent|napraw|accion"
         r"|atgard|utfort|yapilan"
         r"|what was done",
     ),
@@ -228,14 +228,15 @@ _SAID: Mapping[str, str] = MappingProxyType(
     {
         "flooded": r"wet|lead acid|wet lead acid",
         "intake_heater": r"glow ?plugs?",
-        "no_start": rf"(?:{_NOT} {_TURN}|(?:no|non) ?start(?:er)?|(?:failed|refused|unable) to {_TURN}){_CASUAL}"
+        "no_start": rf"(?:{_NOT} {_TURN}|(?:no|non) ?start(?:er)?|no crank|(?:failed|refused|unable) to {_TURN}){_CASUAL}"
         r"|startausfall|fehlstart|kein start|(?:springt|sprang|startete?) nicht(?: an)?|(?:ne|na pas) demarre(?: (?:pas|plus))?"
         r"|demarre (?:pas|plus)|startar inte|calis(?:miyor|madi)"
         r"|panne (?:de |au )?demarrage|no arranc[ao]|non (?:parte|si avvia)|start(?:te)? niet|nie (?:odpala|uruchamia(?: sie)?)",
-        "preventive": r"preventat?ive(?: maintenance)?|vorbeugend|vorsorglich|prophylaktisch|preventi(?:f|v[oa])|preventief|zapobiegawczo"
+        "preventive": r"pm|preventat?ive(?: maintenance)?|vorbeugend|vorsorglich|prophylaktisch|preventi(?:f|v[oa])|preventief|zapobiegawczo"
         r"|forebyggande",
         "complaint": r"complaints?|driver complaint|beanstandung|beschwerde|reklamation|plainte|queja|reclamo|klacht|skarga",
-        "no_click": r"no click|nothing heard|silent|dead silent|kein klick(?:en)?|kein gerausch|keine reaktion|macht nichts|stumm",
+        "no_click": r"no click|nothing (?:heard|happens|happened|at all)"
+        r"|silent|dead silent|kein klick(?:en)?|kein gerausch|keine reaktion|macht nichts|stumm",
         "click": r"(?:only |just )?(?:a |one |single )?clicks?(?: only)?"
         r"|(?:(?:magnetschalter|relais) )?(?:nur )?(?:ein(?:mal)? )?kl[ia]ck(?:t|en)?(?: nur)?",
         "chatter": r"(?:solenoid |relay )?chatter(?:s|ed|ing)?|(?:(?:magnetschalter|relais) )?(?:rattert|rattern|klackert)",
@@ -381,7 +382,7 @@ def meaning(heading: str, words: tuple[Word, ...]) -> Word | None:
     return None
 
 
-_MINIMUM = re.compile(r"\bmini?\b|\bminim")
+_MINIMUM = re.compile(r"\bmini?\b|\bminim|\bsampled?\b|\bsamples\b|\babgetastet|\blogger")
 
 
 def of_a_minimum(heading: str, word: Word) -> bool:
@@ -408,8 +409,34 @@ def unit_in_heading(heading: str) -> str:
     return ""
 
 
+_MULTIPLE = r"(?:[kmµudcht]|da|giga|mega|kilo|milli|thousand|tausend|tsd\.?|mille|miles? de|[x×*]?\s*[0-9][0-9.,' ]*)\s*[x×*]?\s*"
+_WRITTEN: Mapping[str, str] = MappingProxyType(
+    {
+        "V": "v(?:olts?)?",
+        "A": "a(?:mp(?:s|eres?)?)?",
+        "km": "km",
+        "Ω": "ω|ohms?",
+        "s": "s(?:ec)?",
+        "rpm": "rpm|(?:1|u)/min",
+    }
+)
+
+
+def unknown_unit(heading: str, column: str) -> str:
+    """Return what stands in brackets and is `column`'s unit on a scale that is not known here, as kelvin or thousands of km; or ''."""
+    own = own_unit(column)
+    written = f"{_MULTIPLE}(?:{_WRITTEN[own]})" if own in _WRITTEN else r"°?\s*k|kelvin" if own == "°C" else r"(?!)"
+    for found in re.findall(r"[\(\[]([^()\[\]]{1,24})[\)\]]", clean_text(heading)):
+        text = found.translate(DEGREES).casefold().strip()
+        if not unit_word(text) and re.fullmatch(written, text):
+            return str(found).strip()
+    return ""
+
+
 def in_unit_of(heading: str, column: str) -> str:
     """Return `column` in the unit that a heading names, as temperature_f; '' where it names none or another quantity's."""
+    if column.endswith("_sd_c") and re.search(r"[\(\[]\s*k\s*[\)\]]", folded(heading)):
+        return column  # a spread in kelvin is one in degrees
     unit = unit_word(unit_in_heading(heading))
     for name in other_units(column) if unit else ():
         made = conversion(name)

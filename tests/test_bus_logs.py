@@ -212,6 +212,12 @@ def test_a_time_of_day_goes_on_past_midnight(tmp_path: Path) -> None:
     assert np.diff(times).tolist() == [1.0, 1.0]
 
 
+def test_parts_of_a_second_behind_a_date_are_kept(tmp_path: Path) -> None:
+    rows = "02.03.2026 06:10:00,25;700\n02.03.2026 06:10:00,75;710\n02.03.2026 06:10:01,250;720\n"
+    times = taken(tmp_path, f"Zeitstempel;rpm\n{rows}", "t.csv").signals[ENGINE_RPM]["table"].time_s
+    assert np.diff(times) == pytest.approx([0.5, 0.5], abs=1e-6)
+
+
 @pytest.mark.parametrize(
     ("heading", "signal"),
     [

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from samples_bus import Start, Trip, rpm_at, volts_at
 
-from analysis.logs.starts import BusStart, Series, find_starts
+from analysis.logs.starts import BusStart, Series, find_starts, step_s
 
 TRUE = Start(20.0)
 
@@ -54,6 +54,16 @@ def test_fast_volts_tell_the_dip_and_the_lowest_slow_ones_a_bound() -> None:
         assert np.isnan(slow.lowest_v) or slow.lowest_v >= 9.8 - 0.05
         bounds.append(slow.lowest_v)
     assert np.isfinite(bounds).sum() >= 8
+
+
+def test_slow_volts_are_a_bound_by_a_clock_of_whole_seconds_too() -> None:
+    """Three rows a second under one time each: no step of none, so that nothing is taken for a dip."""
+    assert step_s(np.array([0.0, 0.0, 0.0, 1.0, 1.0, 1.0, 2.0])) == pytest.approx(1.0 / 3.0)
+    trip = Trip((TRUE,))
+    often = series(trip, "volts", 3.0, 0.05)
+    (found,) = find_starts(series(trip, "rpm", 50.0, 0.125), Series(np.floor(often.time_s), often.value, often.step))
+    assert found.at_most
+    assert np.isnan(found.dip_v)
 
 
 def test_an_engine_that_does_not_start_and_one_that_is_tried_again() -> None:

@@ -88,6 +88,32 @@ def test_a_heading_of_which_a_part_is_understood_is_marked(tmp_path: Path) -> No
     assert beside("Ruhespannung am Fahrzeug") == []
 
 
+def test_of_two_headings_for_one_column_the_one_understood_whole_has_it(tmp_path: Path) -> None:
+    """The number of a work order is not what was done."""
+    file = tmp_path / "t.csv"
+    file.write_text(
+        "Work order;Vehicle;Completed;Component;Action\n10012;A;2026-01-31;battery;replaced\n", encoding="utf-8"
+    )
+    columns = parse_source(draft_source(file).toml).columns
+    assert columns["action"] == "action"
+    assert "work order" not in columns
+
+
+def test_a_unit_that_is_not_known_is_not_taken_for_the_usual_one(tmp_path: Path) -> None:
+    """Truth: 277 K are 4 °C, no 277 °F; 278 thousand km are no 278 km; a spread of 4 K is one of 4 °C."""
+    file = tmp_path / "t.csv"
+    file.write_text(
+        "Vehicle;Date;Rest (mV);Temperature (K);Odometer (thousand km)\nA;2026-01-31;12600;277.1;278.1\n",
+        encoding="utf-8",
+    )
+    draft = draft_source(file)
+    assert "says K, a unit that is not known here" in draft.doubt("Temperature (K)")
+    assert "says thousand km" in draft.doubt("Odometer (thousand km)")
+    assert parse_source(draft.toml).columns["temperature (k)"] == "temperature_c"
+    file.write_text("Standort;Monat;Tief (°C);Streuung (K)\nhill;1;-4;4\n", encoding="utf-8")
+    assert "unit" not in draft_source(file).doubt("Streuung (K)")
+
+
 def test_a_row_of_units_below_a_foreign_heading_is_read_with_it(tmp_path: Path) -> None:
     file = tmp_path / "t.csv"
     file.write_text(
@@ -110,6 +136,12 @@ def test_a_column_of_minimum_volts_is_asked_what_it_is_the_minimum_of(tmp_path: 
     described = draft.toml.split("[columns]")
     source = parse_source(f'{described[0]}[columns]{described[1]}\n[constants]\nlowest_is = "sampled"\n')
     assert source.constants == {"lowest_is": "sampled"}
+
+
+def test_a_heading_that_says_sampled_is_asked_about_as_a_minimum_is(tmp_path: Path) -> None:
+    file = tmp_path / "t.csv"
+    file.write_text("Vehicle;Date;Lowest V (sampled);Rest V\nA;2026-01-31;8.1;12.6\n", encoding="utf-8")
+    assert 'lowest_is = "sampled"' in draft_source(file).doubt("Lowest V (sampled)")
 
 
 def test_each_kind_of_table_is_named_before_it_is_guessed(tmp_path: Path) -> None:
@@ -160,7 +192,8 @@ def test_no_starts_and_repairs_in_words_are_read_by_their_drafts_as_they_stand(t
         ("nur Klick", "click"), ("klickt nur", "click"), ("Magnetschalter klackt", "click"), ("kein Klicken", "no_click"),
         ("rattert", "chatter"), ("dreht langsam", "slow"), ("Anlasser dreht träge", "slow"), ("springt schlecht an", "slow"),
         ("Anlasser dreht leer", "spins"), ("dreht, springt nicht an", "cranks_only"), ("springt nicht an", "no_start"),
-        ("springt sofort an", "started"), ("sprang an", "started"), ("started fine", "started"), ("ok", ""), ("gut", ""),
+        ("springt sofort an", "started"), ("sprang an", "started"), ("started fine", "started"), ("no crank", "no_start"),
+        ("nothing happens", "no_click"), ("ok", ""), ("gut", ""),
         ("dreht nicht", ""), ("langsamer Fahrer", ""), ("Klicksystem geprüft", ""),
     ],
 )  # fmt: skip
@@ -476,6 +509,9 @@ _PAGE = "Fahrzeug: K-{n};;\nDatum;Ruhespannung (V);Anlassstrom (A)\n2{n}.11.2023
     [
         ("unit,2023-11-01,2023-11-08,2023-11-15\nK-101,12.6,12.5,12.6\n", "it has a column for each day ('2023-11-01', '2023-11-08' ...)"),
         ("Fahrzeug;Wert;1.11.2023;8.11.2023;15.11.2023\nK-101;V;12,6;12,5;12,6\n", "it has a column for each day ('1.11.2023'"),
+        ("unit,2023-11-01 rest V,2023-11-08 rest V,2023-11-15 rest V\nK-101,12.6,12.5,12.6\n", "it has a column for each day ('2023-11-01 rest V'"),
+        ("Vehicle,Date,Rest V 1.11.2023,Rest V 8.11.2023,Min V 1.11.2023,Min V 8.11.2023\nK-101,,12.6,12.5,9.1,9.2\n",
+         "it has a column for each day ('Rest V 1.11.2023'"),
         ("depot,Jan,Feb,Mar,Apr\nhill,-6,-5,-2,2\n", "it has a column for each month ('Jan', 'Feb' ...); allowed is a row for each, with depot"),
         ("unit,K-101,K-102,K-201\nrest_v,12.6,12.6,25.2\n", "it has a column for each vehicle or reading ('K-101', 'K-102' ...)"),
         (_PAGE.format(n=1) + _PAGE.format(n=2), "it has the same heading in lines 2 and 5 and no column for the vehicle; allowed is one table"),

@@ -189,7 +189,7 @@ def with_column(
         ("Outside air deg F", "temperature_c", -10.0), ("Bay temp, °F", "temperature_c", -10.0), ("T °C", "temperature_c", 14.0),
         ("Temp (ºC)", "temperature_c", 14.0), ("Lufttemperatur °C", "temperature_c", 14.0), ("Drop earth (mV)", "drop_ground_v", 0.014),
         ("Mileage (mi)", "odometer_km", 22.530816), ("Charging (V)", "charging_v", 14.0), ("Inrush amps", "peak_a", 14.0),
-        ("Tester load (Ω)", "tester_load_ohm", 14.0), ("Cranking speed", "crank_rpm", 14.0),
+        ("Tester load (Ω)", "tester_load_ohm", 14.0), ("Cranking time (ms)", "crank_s", 0.014), ("Cranking speed", "crank_rpm", 14.0),
     ],
 )  # fmt: skip
 def test_a_heading_in_the_trade_s_words_with_its_unit_stands_beside_our_own(
@@ -207,7 +207,8 @@ def test_a_heading_in_the_trade_s_words_with_its_unit_stands_beside_our_own(
     [
         ("Temp", ("temperature_c", "temperature_f")), ("T", ("temperature_c", "temperature_f")), ("Mileage", ("odometer_km", "odometer_mi")),
         ("Drop earth", ("drop_ground_v", "drop_ground_mv")), ("Amps (A)", ("crank_a", "peak_a", "coil_a")),
-        ("Min V", ("crank_min_v", "crank_dip_v")),
+        ("Min V", ("crank_min_v", "crank_dip_v")), ("Tester load (x10 Ω)", ("tester_load_ohm", "tester_load_kohm")),
+        ("Temp (K)", ("temperature_c", "temperature_f")), ("Mileage (thousand km)", ("odometer_km", "odometer_mi")),
     ],
 )  # fmt: skip
 def test_a_heading_that_can_mean_two_things_is_asked_about_in_one_sentence(
@@ -219,6 +220,13 @@ def test_a_heading_that_can_mean_two_things_is_asked_about_in_one_sentence(
     assert "\n" not in outcome.error
     assert outcome.error.count(". ") == 0
     assert len(read_readings(db)) == 0
+
+
+def test_a_tester_s_load_in_kilo_ohms_is_no_thousandth_of_it(db: Database, tmp_path: Path) -> None:
+    """0.012 kΩ is 12 Ω, whether the heading says so or the cell."""
+    for heading, value in (("Tester load (kΩ)", "0.012"), ("tester_load_ohm", "0.012 kohm")):
+        assert with_column(db, tmp_path, heading, value).error == ""
+        assert read_readings(db)["tester_load_ohm"].tolist() == pytest.approx([12.0])
 
 
 def test_two_headings_for_one_column_are_asked_about(db: Database, tmp_path: Path) -> None:

@@ -70,6 +70,8 @@ def test_a_lone_group_of_three_is_not_guessed() -> None:
         ("10 mi", "km", 16.09344),
         ("0,92 kA", "A", 920.0),
         ("450 mΩ", "Ω", 0.45),
+        ("1.2 kΩ", "Ω", 1200.0),
+        ("850 ms", "s", 0.85),
         ("210 A DC", "A", 210.0),
         ("\u200e12610 mVDC", "V", 12.61),  # a mark that nobody sees came along
         ("–5,2 °C", "°C", -5.2),  # the dash that an office program makes of a minus
@@ -139,6 +141,7 @@ def test_any_text_gives_a_value_a_problem_or_nothing_and_never_an_error(text: st
         ("01/11/2022 12:05 a.m.", "month-first", datetime(2022, 1, 11, 0, 5)),
         ("01/11/2022 12:05 PM", "day-first", datetime(2022, 11, 1, 12, 5)),
         ("28.4.22", "day-first", datetime(2022, 4, 28)),
+        ("28. 4. 2022 7:57", "iso", datetime(2022, 4, 28, 7, 57)),  # as Czech and Austrian offices space it
         ("28.4.69", "day-first", datetime(2069, 4, 28)),  # our choice of where the century turns, beside POSIX's 69
         ("28.4.70", "day-first", datetime(1970, 4, 28)),
         ("28 Apr 2022", "iso", datetime(2022, 4, 28)),
@@ -221,6 +224,7 @@ def test_day_and_month_are_never_guessed() -> None:
     assert "day first or month first" in parse_time("05/06/2022").problem
     assert "day first or month first" in parse_time("05/06/2022", "?").problem
     assert "day first or month first" in parse_time("05.06.22").problem
+    assert "day first or month first" in parse_time("5. 6. 22").problem
     assert "no month 27" in parse_time("27/05/2022", "month-first").problem
     assert parse_time("26-11-25").problem == "'26-11-25' can be read day first or year first"
     assert "day first, month first or year first" in parse_time("05-06-22").problem

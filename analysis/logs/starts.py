@@ -164,7 +164,7 @@ def _volts(volts: Series, speed: Series, turned: _Turned, began: float) -> tuple
     still = volts.between(max(began - FINDING.rest_s, since), float(t[turned.standing]))
     rest = float(np.quantile(without_spikes(still.value), FINDING.rest_share)) if len(still.value) else NAN
     near = volts.between(began - FINDING.gap_s, float(t[turned.end - 1]) + FINDING.gap_s)
-    fast = len(near.value) > 2 and float(np.median(np.diff(near.time_s))) <= 1.01 / FINDING.steady_volts_hz
+    fast = len(near.value) > 2 and step_s(near.time_s) <= 1.01 / FINDING.steady_volts_hz
     if fast:
         near = Series(near.time_s, without_spikes(near.value), near.step)
     kept = near.value >= FINDING.least_share * rest if np.isfinite(rest) else near.value > 0.0
@@ -173,6 +173,16 @@ def _volts(volts: Series, speed: Series, turned: _Turned, began: float) -> tuple
     steady = near.between(steady_from, float(t[turned.end - 1])).value
     dip = near.between(float(t[turned.standing]), steady_from).value if fast else np.zeros(0)
     return rest, _least(steady), not fast, _least(dip)
+
+
+def step_s(time_s: Floats) -> float:
+    """Usual time between two samples [s]; their mean where a clock of whole seconds tells most of them the same time.
+
+    time_s: two or more times [s], rising.
+    """
+    steps = np.diff(time_s)
+    middle = float(np.median(steps))
+    return middle if middle > 0.0 else float(np.mean(steps))
 
 
 def _least(value: Floats) -> float:

@@ -6,10 +6,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-import numpy as np
 from sqlite_utils import Database
 
-from analysis.logs.starts import NOTHING, BusStart, Series, find_starts
+from analysis.logs.starts import NOTHING, BusStart, Series, find_starts, step_s
 from dashboard.desk.trace_source import as_reading
 from dashboard.words import bus_words
 from dashboard.words.bus_words import sources_words, start_words
@@ -63,7 +62,7 @@ def starts_in(file: Path, *, dbc: Path | None = None, began: datetime | None = N
     volts_from, volts = _series(log, from_battery)
     found = find_starts(speed, volts, _series(log, COOLANT_C)[1], _series(log, AMBIENT_C)[1])
     others = tuple(sorted(set(log.signals.get(from_battery, {})) - {volts_from}))
-    every = float(np.median(np.diff(volts.time_s))) if len(volts.time_s) > 1 else math.nan
+    every = step_s(volts.time_s) if len(volts.time_s) > 1 else math.nan
     zero = 0.0 if log.dated else began.timestamp() if began else None
     starts = tuple(_logged(start, zero, file.name) for start in found)
     where = f"{volts_from}, keyswitch" if from_battery == KEYSWITCH_V and volts_from else volts_from
