@@ -110,7 +110,6 @@ def test_rows_set_aside_are_not_green_and_are_linked(database: Path) -> None:
     assert len(stored(database)) == 2
 
 
-@pytest.mark.nightly
 def test_readings_before_any_vehicle_ask_for_the_vehicles_first(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -122,6 +121,7 @@ def test_readings_before_any_vehicle_ask_for_the_vehicles_first(
     assert not any("Work through" in link.proto.label for link in app.get("page_link"))
 
 
+@pytest.mark.nightly
 def test_notes_of_the_import_are_shown(database: Path) -> None:
     lines = [HEADING + ",Seat", "X-1,27/09/2026 08:00,12.6,10.9,200,4,blue", "X-1,05/09/2026 08:00,12.6,10.9,200,4,red"]
     app = bring_in(("sept.csv", "\n".join(lines).encode()))
