@@ -155,7 +155,7 @@ MEASUREMENT: Final = (
         "twice_the_speed_of_these_volts",
         (
             is_word("outcome", "started", "slow"), above("curve_least", BOUNDARIES.twice_the_speed, widened="speed_doubt"),
-            isnt(HIGH), isnt(LOW), isnt(BATTERY_AT_FAULT), isnt(drop_high),
+            isnt(STANDS), isnt(HIGH), isnt(LOW), isnt(BATTERY_AT_FAULT), isnt(drop_high),
         ),
         "measurement", "speed_again", 5, sources.OHM, hides=("starter_motor",), doubts="crank_rpm",
     ),
