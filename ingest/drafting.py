@@ -231,6 +231,11 @@ def no_table_of_readings(path: str | Path, sheets: Sequence[Sheet]) -> str:
     )
 
 
+def can_be_drafted(sheet: Sheet) -> bool:
+    """Whether enough of a sheet's headings is understood for a draft."""
+    return _region(sheet) is not None
+
+
 def draft_source(path: str | Path, sheet_name: str = "") -> Draft:
     """Draft a description of the file from its headings, units and values; of a workbook's sheet that is named, else of the one of
     which most is understood.
@@ -240,10 +245,12 @@ def draft_source(path: str | Path, sheet_name: str = "") -> Draft:
     """
     sheets = [] if is_bus_log(path) else read_sheets(path)
     own = [(sheet, layout) for sheet in sheets if (layout := own_layout(sheet, named=Path(path).stem))]
+    own = [(sheet, layout) for sheet, layout in own if sheet_name in ("", sheet.name)]
     for sheet, layout in own:
         if question := _utc_question(_of_layout(sheet, layout)):
             return _draft_of_own(sheet, layout, question)
-    if own:
+    held, sheets = len(sheets), [sheet for sheet in sheets if all(sheet is not one for one, _ in own)]
+    if own and (sheet_name or not any(map(can_be_drafted, sheets))):
         raise IngestError(f"{Path(path).name} has our own column names; import it as it is, no description is needed")
     if what := no_table_of_readings(path, sheets):
         raise FileRefused(f"{Path(path).name} {what}")
@@ -274,7 +281,7 @@ def draft_source(path: str | Path, sheet_name: str = "") -> Draft:
     order, utc = _date_order(columns, notes), _utc_question(columns)
     described = Described(
         sheet.file, region.table, tuple((column.heading, column.target) for column in headed), decimal, thousands, order,
-        _layout(sheet, region, len(sheets), alike=alike), scales,
+        _layout(sheet, region, held, alike=alike), scales,
         {**notes.top, **{_of_heading(column.heading): column.doubt for column in headed if column.doubt}}, "".join(notes.questions),
         "?" if utc else "", utc,
     )  # fmt: skip

@@ -13,7 +13,7 @@ from sqlite_utils import Database
 from ingest.admit import admit, load_context
 from ingest.bounds import table_bytes
 from ingest.cells import Batch, batch_of
-from ingest.drafting import likely_heading, no_table_of_readings
+from ingest.drafting import can_be_drafted, likely_heading, no_table_of_readings
 from ingest.errors import DatabaseTrouble, FileRefused, NotDescribed, SourceProblem
 from ingest.fields import TABLES, UNITS
 from ingest.layout import Layout, is_own, own_layout, own_name, source_layout
@@ -151,11 +151,7 @@ def _look_into(path: Path, described: Source | None, known: Sequence[Source]) ->
             raise NotDescribed(_not_known(sheets[0], described))
         found.sort(key=lambda pair: list(TABLES).index(pair[1].table.name))
         only = described.sheet if described and described.sheet != "*" else ""
-        left = [
-            f"sheet {one.name!r} left out: "
-            f"{f'the source description is of sheet {only!r}' if only and only != one.name else 'its headings are not known'}"
-            for one in unknown
-        ]
+        left = [f"sheet {one.name!r} left out: {_why_left_out(one, only)}" for one in unknown]
         hidden = [
             f"sheet {one.name!r} was read with what is hidden in the workbook: {one.hidden}"
             for one, _ in found
@@ -166,6 +162,14 @@ def _look_into(path: Path, described: Source | None, known: Sequence[Source]) ->
         return _Job(path, error=str(error), describe=isinstance(error, NotDescribed))
     except OSError as error:
         return _Job(path, error=f"it cannot be read: {error.strerror or error}")
+
+
+def _why_left_out(sheet: Sheet, only: str) -> str:
+    """Why a sheet was not read; only: the one that the source description is of, '' for none."""
+    if only and only != sheet.name:
+        return f"the source description is of sheet {only!r}"
+    way_out = f"; 'cranktrend source draft FILE --sheet \"{sheet.name}\"' drafts a description of it"
+    return f"its headings are not known{way_out if can_be_drafted(sheet) else ''}"
 
 
 def _by_titles(path: Path, sheets: Sequence[Sheet]) -> list[tuple[Sheet, Layout]]:

@@ -28,7 +28,7 @@ from ingest.fields import (
     fahrenheit_to_celsius,
 )
 from ingest.service_days import outside_service
-from ingest.values import counted, shown
+from ingest.values import counted, joined, shown
 
 Floats = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
@@ -186,6 +186,8 @@ def _take_other_spellings(batch: Batch, context: Context) -> None:
     same = {u: context.same_unit(u) for u in named if u and u not in context.vehicles}
     two = set(named) if batch.table.name == "units" else set()  # a table of vehicles that holds both numbers means two
     meant = {u: known for u, known in same.items() if known and known not in two}
+    if new := two - {"", *meant, *context.vehicles}:
+        _note_alike(batch, new, context)
     if not meant:
         return
     rows = np.flatnonzero(np.isin(written, list(meant))).tolist()
@@ -200,6 +202,19 @@ def _take_other_spellings(batch: Batch, context: Context) -> None:
         f"{', '.join(said[:SPELLINGS_SHOWN])}{more}"
     )
     batch.texts["unit"] = np.array([meant.get(u, u) for u in written.tolist()], dtype=object)
+
+
+def _note_alike(batch: Batch, new: set[str], context: Context) -> None:
+    """Say which new vehicles differ from others in how their numbers are written only, which are kept apart all the same."""
+    spelled: dict[str, list[str]] = {}
+    for unit in sorted({*new, *context.vehicles}):
+        spelled.setdefault(re.sub("^0+(?=[0-9]+$)", "", _plain(unit)), []).append(unit)
+    alike = [joined(units) for units in spelled.values() if len(units) > 1 and not new.isdisjoint(units)]
+    if alike:
+        more = f"; and {len(alike) - SPELLINGS_SHOWN} more" if len(alike) > SPELLINGS_SHOWN else ""
+        batch.notes.append(
+            f"vehicles of their own, though their numbers are alike: {'; '.join(alike[:SPELLINGS_SHOWN])}{more}"
+        )
 
 
 def _check_units_known(batch: Batch, context: Context) -> None:

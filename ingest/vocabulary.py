@@ -13,8 +13,8 @@ _POSITIVE = r"\+|\bpos|plus|posit|dodatni|\barti\b"
 _GROUND = r"\bearth|ground|gnd|mass[ea]|\bneg|minus|tierra|masa|\bjord|\bsasi\b|\bgrd|-\s*(?:m?v)?$"
 _CONTACTS = r"contact|contatt|\bsol\b|solenoid|kontakt|magnetschalter|relais|\brelay|styk"
 _CONTROL = r"control|\bctl|\bctrl|steuer|sterow|stuur|trigger|klemme 50|\bkl\.? ?50|commande|mando|\bs wire|signal"
-_DROP = r"drop|abfall|spannungsfall|spanningsfall|gerilim dusus|verlust|verlies|chute|caida|caduta|spadek|^d ?u\b|\bloss|\bdv\b|\bvd\b"
-_VOLTS = r"volt|\bv\b|spannung|spanning|tension|napiec|gerilim"
+_DROP = r"drop|abfall|spannungsfall|spanningsfall|gerilim dusus|verlust|verlies|chute|caida|caduta|queda|spadek|^d ?u\b|\bloss|\bdv\b|\bvd\b"
+_VOLTS = r"volt|\bv\b|spannung|spanning|tension|tensao|napiec|gerilim"
 _AMPS = r"amp|current|strom|stroom|courant|corriente|corrente|intensi[td]|prad\b|\bakim|\ba\b"
 _TURNING = (
     r"anlass|starten|demarr|arranque|avviament|rozruch|\bmars(?= (?:ger|aki))"  # "at start" may be the first moment
@@ -59,7 +59,7 @@ _NOTE = Word(
     r"remark|\bnot[ea]s?\b|comment|komment|bemerk|opmerk|notiz|remarque|observ|osserv|anmerk|uwagi|anmark|^not(?:lar)?$|aciklama",
 )
 _DAY = r"\bdate\b|datum|fecha|\btarih|\bday\b|\btag\b|jour|^data(?: (?:pomiaru|prova|misura|del.*))?$"
-_PLATE = r"\breg\b|\bparc\b|immatricul|matricula|targa\b|veicol|rejestr|pojazd|kenteken|voertuig|fordon|\barac\b|plaka"
+_PLATE = r"\breg\b|\bparc\b|immatricul|matricula|targa\b|veicol|veiculo|viatura|rejestr|pojazd|kenteken|voertuig|fordon|\barac\b|plaka"
 OF_A_VEHICLE = Word(
     "unit",
     r"vehicle|\bunit\b|fleet|asset|truck|\bbus\b|\bvan\b|fahrzeug|\bfzg|wagen|vehicul|unidad|kennzeichen|kennung|regist|"
@@ -98,7 +98,7 @@ READING_WORDS = (
     Word("coil_a", r"coil|spule|spoel|bobin|cewk|solenoid.*(?:amp|current|\ba\b)|magnet.*strom|hold.?in|haltestrom"),
     Word(
         "rest_v",
-        r"\brest|ruhe|rustspanning|open.?circuit|\bocv|static|standing|repos|riposo|a vuoto|a vide|spoczynk|leerlauf|\bvilo|dinlenme"
+        r"\brest|ruhe|rustspanning|open.?circuit|\bocv|static|standing|repos|repous|riposo|a vuoto|a vide|spoczynk|leerlauf|\bvilo|dinlenme"
         rf"|(?:before|vor|voor|avant|antes|prima|przed)\b.*(?:{_START})",
     ),
     Word("crank_a", rf"steady|(?:{_START}).*(?:{_AMPS})|(?:{_AMPS}).*(?:{_TURNING})"),
@@ -115,7 +115,7 @@ READING_WORDS = (
     ),
     Word(
         "odometer_km",
-        r"odo|mileage|kilomet|chilomet|km.?stand|tellerstand|laufleistung|przebieg|percorren|tacho|matarstall|distance|\bkm\b|\bmiles\b",
+        r"odo|mileage|kilomet|quilomet|chilomet|km.?stand|tellerstand|laufleistung|przebieg|percorren|tacho|matarstall|distance|\bkm\b|\bmiles\b",
         unless=_MOVING,
     ),
     Word(
@@ -347,7 +347,8 @@ _BESIDE = re.compile(
     r"|data|ora|targa|veicolo|chilometri|riposo|corrente|avviamento|caduta|massa|di|del|della|lavor[oi]|modello|alimentazione|osservazioni"
     r"|rejestracyjny|rejestracji|pojazd\w*|godzina|przebieg|napiec\w*|spoczynk\w*|rozruchu?|prad|spadek|przewod\w*|uwagi|paliwo"
     r"|kalteprufstrom|cilind\w*|kenteken|voertuig\w*|rustspanning|tijd|spanning\w*|laagste|stroom|start(?:stroom|spanning)|buiten\w*|opmerking\w*|bij|brandstof|vestiging|werkzaamheden|dienst"
-    r"|fordon\w*|tid|vid|vilo\w*|lagst\w*|utetemp\w*|jord\w*|anmark\w*|atgard|orsak|matarstall\w*|arac|plaka|tarih\w*|saat\w*|dinlenme|gerilim\w*"
+    r"|fordon\w*|tid|vid|vilo\w*|lagst\w*|utetemp\w*|jord\w*|anmark\w*|atgard|orsak|matarstall\w*|ocv|v?drop|vuoto|dodatni|najnizsz\w*|liczba|instalacji|zajezdnia|systeemspanning|completed|piece"
+    r"|veiculo|viatura|tensao|repouso|queda|quilomet\w*|em|na|arac|plaka|tarih\w*|saat\w*|dinlenme|gerilim\w*"
     r"|mars|akim\w*|sicakli\w*|hava|dis|arti|sasi|dusu\w*|not(?:lar)?|ext|przy|pomiaru|rej|organe|intervention|motif|dc|turn(?:s|ing)|systemspanning|modell|depa|bransle|drift|sedan|yakit|silindir|sistem|tip|garaj"
 )
 

@@ -16,7 +16,7 @@ from dashboard.words.described import column_words, columns_to_choose
 from ingest import store
 from ingest.bus_logs import read_log
 from ingest.drafting import draft_source
-from ingest.errors import FileRefused
+from ingest.errors import FileRefused, IngestError
 from ingest.fields import OUTCOMES, READINGS, TABLES
 from ingest.importer import import_paths
 from ingest.sources import parse_source, save_source
@@ -232,6 +232,28 @@ def test_each_sheet_of_a_workbook_is_drafted_by_its_name(tmp_path: Path) -> None
     import_paths(db, [file], now=datetime(2026, 11, 30, 8))
     assert [row["unit"] for row in db.query("SELECT unit FROM units")] == ["A"]
     assert [row["part"] for row in db.query("SELECT part FROM repairs")] == ["battery"]
+
+
+def test_a_foreign_sheet_beside_one_of_ours_is_drafted_and_said_to_be_left_out(tmp_path: Path) -> None:
+    file, book = tmp_path / "book.xlsx", Workbook()
+    fleet, read = book.active, book.create_sheet("Measured")
+    assert fleet is not None
+    for row in (["unit", "vehicle_class", "system_v", "depot"], ["A", "van", 12, "hill"]):
+        fleet.append(row)
+    for row in (["Vehicle", "Date", "Rest volts (V)"], ["A", datetime(2026, 1, 31), 12.6]):
+        read.append(row)
+    book.create_sheet("Notes").append(["call", "the supplier"])
+    book.save(file)
+    db = store.open_database(tmp_path / "f.db", create=True)
+    notes = import_paths(db, [file]).files[0].notes
+    assert '--sheet "Measured"\' drafts a description of it' in notes[0]
+    assert notes[1].endswith("sheet 'Notes' left out: its headings are not known")
+    for named in ("", "Measured"):
+        assert 'sheet = "Measured"' in draft_source(file, named).toml
+    with pytest.raises(IngestError, match="no description is needed"):
+        draft_source(file, str(fleet.title))
+    save_source(db, "measured", draft_source(file).toml)
+    assert import_paths(db, [file], now=datetime(2026, 11, 30, 8)).files[0].stored == 1
 
 
 def test_sheets_with_the_same_headings_have_one_description(tmp_path: Path) -> None:
@@ -452,9 +474,11 @@ def test_a_workshop_s_own_language_is_read_as_it_stands(tmp_path: Path) -> None:
         ";Hava sıcaklığı (°C);Not",
         "Kenteken;Datum;Tijd;Rustspanning (V);Minimum spanning bij starten (V);Startstroom (A);Spanningsverlies plus (mV)"
         ";Spanningsverlies massa (mV);Buitentemperatuur (°C);Opmerking",
+        "Viatura;Data;Hora;Tensão em repouso (V);Tensão mínima no arranque (V);Corrente de arranque (A);Queda no positivo (mV)"
+        ";Queda na massa (mV);Temperatura (°C);Observações",
     ],
 )  # fmt: skip
-def test_headings_of_seven_languages_are_read_whole(tmp_path: Path, headings: str) -> None:
+def test_headings_of_eight_languages_are_read_whole(tmp_path: Path, headings: str) -> None:
     """As workshops of these countries write them (from memory); of a minimum is asked what it is the lowest of."""
     file = tmp_path / "messwerte.csv"
     file.write_text(f"{headings}\nA;28.11.2023;07:45;12,61;10,42;171;120;95;-3,5;kalt\n", encoding="utf-8")

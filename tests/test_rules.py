@@ -137,6 +137,17 @@ def test_a_number_with_signs_that_cannot_be_seen_or_as_programs_write_numbers_is
     assert outcome.files[0].notes[0].endswith(": '\\u202aK-101\\u202c' is K-101, '4711.0' is 4711")  # as they come
 
 
+def test_new_vehicles_whose_numbers_are_alike_are_told_of(tmp_path: Path) -> None:
+    """They stay two, as two rows of one table say, and are named once: hardly a fleet numbers so."""
+    db, file = open_database(tmp_path / "f.db", create=True), tmp_path / "units.csv"
+    rows = [f"{unit},van,12,hill" for unit in ("B-003", "B003", "0042", "42", "B-004", "1-11", "11-1")]
+    file.write_text("\n".join(["unit,vehicle_class,system_v,depot", *rows]) + "\n")
+    told = "vehicles of their own, though their numbers are alike: 0042 and 42; B-003 and B003"
+    assert import_paths(db, [file], now=NOW).files[0].notes == (told,)
+    assert db["units"].count == 7
+    assert import_paths(db, [file], now=NOW).files[0].notes == ()
+
+
 def test_a_table_of_vehicles_in_another_spelling_makes_no_second_one(db: Database, tmp_path: Path) -> None:
     """k101 of another system's export is K-101; only a table that holds both numbers means two vehicles."""
 
