@@ -27,18 +27,18 @@ from analysis.plan.replacement_plan import ReplacementPlan
 from analysis.plan.workshop_calendar import iso_week
 from dashboard.cli.main import main
 from dashboard.desk.addresses import uid_of, visit_address
-from dashboard.desk.planning import load_plan, outdated_visits
+from dashboard.desk.planning import load_plan, outdated_visits, postponed_beyond
 from dashboard.desk.work_orders import WorkOrder, chosen_visits, to_measure, work_orders
 from dashboard.files import work_order
 from dashboard.files.work_order import work_orders_pdf
 from dashboard.words import safety
-from dashboard.words.plan_words import outdated_words, with_words
+from dashboard.words.plan_words import outdated_words, postponed_words, with_words
 from dashboard.words.reasons import PART_WORDS
 from ingest import store
 from ingest.corrections import correct
 from ingest.entries import record_repair
 from ingest.fields import MEASUREMENTS, PARTS
-from ingest.records import read_weekly_list, save_setting
+from ingest.records import read_weekly_list, save_decision, save_setting
 
 BASE = "http://workshop:8501"
 
@@ -218,6 +218,22 @@ def test_no_sheet_is_printed_for_a_visit_whose_parts_were_renewed_since(
     code = main(["--db", str(fleet), "work-orders", str(file), "--week", str(visit["iso_week"])])
     assert (code, file.exists()) == ((0, True) if week else (2, False))
     assert str(visit["unit"]) in capsys.readouterr().err
+
+
+def test_a_visit_before_the_day_until_which_its_vehicle_was_postponed_since_is_named(fleet: Path) -> None:
+    db = store.open_database(fleet)
+    plan, visit = planned(db)
+    on, unit, now = pd.Timestamp(visit["visit_on"]), str(visit["unit"]), datetime.combine(AS_OF, time(6))
+    assert postponed_beyond(db, plan, AS_OF) == {}
+    on_the_day: dict[str, pd.Timestamp] = {}
+    for days, named in ((0, on_the_day), (9, {unit: on + pd.Timedelta(days=9)})):
+        until = (on + pd.Timedelta(days=days)).date()
+        save_decision(
+            db, unit=unit, iso_week="2026-W48", kind="postponed", reason="part late", until=until, by="m", now=now
+        )
+        assert postponed_beyond(db, plan, AS_OF) == named
+    assert f"{unit} (until " in postponed_words(named)
+    assert postponed_words({}) == ""
 
 
 def test_a_repair_that_the_plan_s_readings_came_after_overtakes_nothing(fleet: Path) -> None:

@@ -25,6 +25,7 @@ from dashboard.desk.assessment import COSTS_KEY, Terms, assess_database, measure
 from dashboard.desk.kept_assessment import KEPT, folder_of, forget_old, program, read_kept, write_kept
 from dashboard.desk.kept_readings import read_readings
 from dashboard.desk.refusals import PlanRefused
+from dashboard.desk.weekly import latest_decisions
 from dashboard.words import plan_page
 from dashboard.words.every_page import NOT_NAMED, ON_AT, SOMEBODY
 from dashboard.words.plain_text import day as day_words
@@ -231,6 +232,15 @@ def outdated_visits(db: Database, plan: ReplacementPlan, day: date) -> list[Outd
     units, today = store.read_units(db), pd.Timestamp(day)
     left = {str(u): on for u, on in zip(units["unit"], units["out_of_service"], strict=True) if pd.notna(on)}
     return outdated(plan, since, left, today)
+
+
+def postponed_beyond(db: Database, plan: ReplacementPlan, day: date) -> dict[str, pd.Timestamp]:
+    """Vehicle -> until when it was postponed, of those whose visit to come lies before that: decided since the plan was made."""
+    standing = latest_decisions(read_decisions(db), day)
+    coming = plan.visits[plan.visits["visit_on"] >= pd.Timestamp(day)]
+    planned = dict(zip(coming["unit"], coming["visit_on"], strict=True))
+    until = {unit: pd.Timestamp(d["until"]) for unit, d in standing.items() if d["kind"] == "postponed"}
+    return {unit: until[unit] for unit in planned if unit in until and until[unit] > planned[unit]}
 
 
 def plan_settings(db: Database) -> PlanSettings:

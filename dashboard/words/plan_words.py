@@ -174,6 +174,14 @@ def outdated_words(since: Sequence[Outdated]) -> list[str]:
     return out
 
 
+def postponed_words(until: Mapping[str, pd.Timestamp]) -> str:
+    """That visits of the plan on record lie before the days until which their vehicles were postponed since; "" where none does."""
+    if not until:
+        return ""
+    named = "; ".join(f"{unit} (until {day(on)})" for unit, on in until.items())
+    return f"Postponed since this plan was made, beyond the day of the visit: {named}. Plan again to count with it."
+
+
 def as_it_stands(plan: ReplacementPlan, since: Sequence[Outdated]) -> ReplacementPlan:
     """A plan on record for who works by it now: without the visits that were overtaken since, which its notes name."""
     return replace(without_outdated(plan, since), notes=(*plan.notes, *outdated_words(since))) if since else plan

@@ -13,7 +13,7 @@ from analysis.plan.figures import week_shown
 from analysis.plan.replacement_plan import ReplacementPlan
 from analysis.worklist.assess import Assessment
 from dashboard.charts import charts
-from dashboard.desk.planning import changed_since, load_plan, named
+from dashboard.desk.planning import changed_since, load_plan, named, postponed_beyond
 from dashboard.desk.refusals import PlanRefused
 from dashboard.desk.rights import Act
 from dashboard.files.plan_export import render
@@ -102,6 +102,8 @@ def current(plan: ReplacementPlan | None, assessment: Assessment | None) -> tupl
     if newest:
         since = visits.outdated()
         visits.say_outdated(since)
+        if beyond := plan_words.postponed_words(session.read(postponed_beyond, shown, session.today())):
+            st.warning(whole(safe(beyond, longest=visits.LONGEST_SINCE)))
         shown = without_outdated(shown, since)
     else:
         st.caption(say.EARLIER)
