@@ -280,6 +280,29 @@ def test_what_is_looked_at_where_readings_explain_no_failure_follows_from_how_it
     assert wording.next_tests([unit | {"failure": "click"}], {"A": []}) == {"A": wording.WHILE_IT_FAILS}
 
 
+def test_a_battery_known_by_volts_alone_is_told_from_many_amps_before_any_cable_is_measured() -> None:
+    """Ohm's law: volts that sag are a weak battery or more amps, and no drop of a cable tells these apart."""
+    unit = {
+        "unit": "A", "status": "judged", "flagged": True, "part": "battery", "flag_probability": 0.5, "vehicle_class": "van",
+        "system_v": 12, "repaired_probability": 0.0, "failed_starts": 0, "failure": "", "failure_unexplained": 0.0,
+    }  # fmt: skip
+
+    def parts(amps: int) -> list[dict]:
+        share = {"battery": 0.8, "ground_path": 0.15}
+        read = {"battery": 9, "engine_drag": amps}
+        own = {"part_probability": 0.0, "worn_probability": 0.0, "last_slip": 0.0}
+        return [
+            own | {"part": part, "readings": read.get(part, 0), "part_probability": share.get(part, 0.01), "worn_probability": share.get(part, 0.0)}
+            for part in PARTS
+        ]  # fmt: skip
+
+    known = {"A": frozenset({"battery_load_test", "repeat", "rest_v_after_two_hours"})}
+    asked = wording.next_tests([unit], {"A": parts(0)}, made=known)["A"]
+    assert asked == wording.AMPS_OF_A_START
+    assert wording.next_tests([unit], {"A": parts(9)}, made=known)["A"] != asked
+    assert wording.next_tests([unit], {"A": parts(9)}, made=known)["A"] == TESTS["ground_joints"]
+
+
 def suspects(*rows: tuple[str, float, float]) -> list[dict]:
     return [{"part": part, "part_probability": share, "worn_probability": worn} for part, share, worn in rows]
 

@@ -18,7 +18,7 @@ from analysis.readings.renewals import PARTS
 from dashboard.words.choices import SAYING
 from dashboard.words.next_words import TESTS, next_measurement
 from dashboard.words.plain_text import as_sentence
-from dashboard.words.reasons import PART_WORDS, Fact, facts, sentence, the_parts, turning_alone
+from dashboard.words.reasons import PART_WORDS, Fact, facts, lacking_facts, sentence, the_parts, turning_alone
 from dashboard.words.safety import said_with
 
 if TYPE_CHECKING:
@@ -59,6 +59,8 @@ MEASURE_AGAIN = "at the next service measure the drop of the {parts} again"
 MEASURE_FIRST = "measure first: {what}"
 SEE_TO_ONE = "{when} see to {parts}, whose drop is over its limit"
 SEE_TO_MORE = "{when} see to {parts}, whose drops are over their limits"
+AMPS_OF_A_START = "Steady amps of one start, beside its volts: they tell a weak battery from an engine or a starter that takes more than usual."
+TELL_THE_BATTERY = (REPEAT, "battery_load_test", "rest_v_after_two_hours")  # from more amps than usual
 VOLTS_OF_A_START = "Rest volts, then lowest volts while cranking: they tell the battery from cables, starter and engine; with the amps, these too."
 
 
@@ -111,9 +113,10 @@ def next_tests(
         ),
     )
     again = {name: DROP_AGAIN.format(part=PART_WORDS[part]) for name, part in (denied or {}).items()}
-    told |= {
-        name: again.get(name, None if one is None else TESTS[one.name]) for name, one in zip(names, best, strict=True)
-    }
+    for name, unit, own, one in zip(names, asked, rows, best, strict=True):
+        beside = one is not None and unit["part"] == "battery" and one.name not in TELL_THE_BATTERY
+        other = AMPS_OF_A_START if beside and {"kind": "volts_only"} in lacking_facts(own) else None
+        told[name] = again.get(name, other or (None if one is None else TESTS[one.name]))
     return _as_they_stand(told, not_turned or {})
 
 
