@@ -101,9 +101,17 @@ def is_own(heading: str) -> bool:
 
 
 def is_of_units(row: Sequence[object]) -> bool:
-    """Whether a row holds units and nothing else, but for the dash of what has none, as it stands below a heading."""
-    cells = [bare for cell in row if (bare := _bare_unit(cell))]
+    """Whether a row holds units and nothing else, but for the dash of what has none and how dates are written, as it stands below a
+    heading."""
+    cells = [bare for cell in row if (bare := _bare_unit(cell)) and not _OF_A_DATE.fullmatch(bare)]
     return len(cells) >= 2 and all(map(unit_word, cells))
+
+
+_OF_A_DATE = re.compile(
+    r"(?:[dt]{1,2}|m{1,4}|[yja]{2,4}|h{1,2}|s{2})(?:[-./: t](?:[dt]{1,2}|m{1,4}|[yja]{2,4}|h{1,2}|s{2}))+",
+    re.IGNORECASE,
+)
+"""How dates and times are written, as dd.mm.yyyy, TT.MM.JJJJ and hh:mm."""
 
 
 def _bare_unit(cell: object) -> str:
@@ -116,7 +124,7 @@ def _with_units(headings: Sequence[str], units: Sequence[object]) -> tuple[str, 
     below = [_bare_unit(cell) for cell in units[: len(headings)]]
     below += [""] * (len(headings) - len(below))
     return tuple(
-        f"{heading} ({unit})" if heading and unit and not bracketed_unit(heading) else heading
+        f"{heading} ({unit})" if heading and unit_word(unit) and not bracketed_unit(heading) else heading
         for heading, unit in zip(headings, below, strict=True)
     )
 

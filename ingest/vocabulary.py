@@ -197,6 +197,7 @@ REPAIR_WORDS = (
         r"|atgard|utfort|yapilan"
         r"|what was done",
     ),
+    Word("action", r"description|\bdescr\b|beschreibung|descripcion|descrizione|omschrijving|opis\b", sure=False),
     Word("reason", r"reason|cause|causa\b|raison|grund|anlass|motif|motivo|\breden\b|powod|orsak|\bneden"),
     _NOTE,
     OF_A_VEHICLE,

@@ -125,6 +125,26 @@ def test_a_row_of_units_below_a_foreign_heading_is_read_with_it(tmp_path: Path) 
     assert {"odometer_mi", "temperature_f", "rest_v", "crank_min_v", "drop_ground_mv"} <= set(source.columns.values())
 
 
+@pytest.mark.parametrize("dates", ["dd.mm.yyyy", "[TT.MM.JJJJ hh:mm]", "-", ""])
+def test_a_row_of_units_may_say_how_dates_are_written(tmp_path: Path, dates: str) -> None:
+    """52 °F below it are 11 °C, no 52 °C."""
+    file = tmp_path / "t.csv"
+    file.write_text(
+        f"Shop,,,\nVehicle,Date,Temp,Rest\n,{dates},°F,[mV]\nA,31.01.2026 07:00,52,12600\n", encoding="utf-8"
+    )
+    source = parse_source(draft_source(file).toml)
+    assert (source.skip_rows, source.heading_rows) == (1, 2)
+    assert {"taken_at", "temperature_f", "rest_mv"} <= set(source.columns.values())
+
+
+def test_repairs_told_in_a_description_are_drafted_as_work(tmp_path: Path) -> None:
+    file = tmp_path / "t.csv"
+    file.write_text("Date;Fleet no;Description;Cost\n31.01.2026;A;new battery;189\n", encoding="utf-8")
+    draft = draft_source(file)
+    assert parse_source(draft.toml).columns["description"] == "work"
+    assert "not clear" in draft.doubt("Description") or "description" in draft.doubt("Description")
+
+
 def test_a_column_of_minimum_volts_is_asked_what_it_is_the_minimum_of(tmp_path: Path) -> None:
     """Truth: a meter's MIN is the dip, a slow logger's least sample a bound, the lowest of steady turning neither."""
     file = tmp_path / "t.csv"
