@@ -65,6 +65,9 @@ class Drafting:
         "a median battery voltage above cannot be volts; our choice likewise; and matters there too")
     fahrenheit_c: float = stated(45.0, "°C", 35.0, 50.0,
         "a median air temperature above is no Celsius; our choice likewise; and matters there too")
+    fahrenheit_low_c: float = stated(27.0, "°C", 24.0, 30.0,
+        "a median of nights' lows above is no Celsius: hardly a place has warmer ones the year round; our choice; matters to climate files "
+        "whose heading names no unit")
     large_clamp_mv: float = stated(10.0, "mV/A", 2.0, 50.0,
         "clamps up to here go round a starter cable, finer ones round a coil wire; common practice; matters to headings that say "
         "millivolts alone")

@@ -522,7 +522,7 @@ _UNITS_BY_VALUE = {"V": ("mV", "_mv"), "°C": ("°F", "_f")}
 def _largest(column: _Column) -> float:
     """The largest median that values in our unit have."""
     if own_unit(column.target) == "°C":
-        return DRAFTING.fahrenheit_c
+        return DRAFTING.fahrenheit_low_c if column.target == "low_c" else DRAFTING.fahrenheit_c
     return DRAFTING.millivolt_drop_v if "drop" in column.target else DRAFTING.millivolt_battery_v
 
 

@@ -614,6 +614,18 @@ def test_pages_that_repeat_a_heading_are_one_table(tmp_path: Path) -> None:
     assert line.endswith("draft a description with 'cranktrend source draft t.csv'")
 
 
+def test_lows_of_a_year_in_fahrenheit_are_not_taken_for_warm_nights(tmp_path: Path) -> None:
+    """Truth: mean lows of a temperate place, -4 to 17 °C, whose median is 5 °C or 42 °F."""
+    lows_c = [-4, -3, 1, 4, 9, 14, 17, 17, 13, 7, 2, -2]
+    for factor, offset, column in ((1.0, 0.0, "low_c"), (1.8, 32.0, "low_f")):
+        rows = [f"hill;{month};{low * factor + offset:.0f}" for month, low in enumerate(lows_c, start=1)]
+        file = tmp_path / "t.csv"
+        file.write_text("\n".join(["Site;Month;Average low", *rows]) + "\n", encoding="utf-8")
+        draft = draft_source(file)
+        assert parse_source(draft.toml).columns["average low"] == column
+        assert "names no unit" in draft.doubt("Average low")
+
+
 def test_daily_lows_under_other_headings_are_drafted(tmp_path: Path) -> None:
     file = tmp_path / "t.csv"
     file.write_text("Station;Datum;Tmin (°C)\nHof;28.11.2023;-4,5\n", encoding="utf-8")
