@@ -403,6 +403,26 @@ def test_settings_are_kept(fleet: Path) -> None:
     assert read_settings(store.open_database(fleet))["horizon_days"] == 45
 
 
+def test_settings_that_somebody_else_saved_meanwhile_stay(fleet: Path) -> None:
+    """Two people have the page open; each saves what he changed, and nothing else."""
+    first, second = run("settings"), run("settings")
+    first.text_input(key="set_currency").set_value("EUR")
+    first.text_input(key="set_address").set_value("http://workshop:8501")
+    first.button(key="save_settings").click().run()
+    second.number_input(key="set_horizon").set_value(60)
+    second.button(key="save_settings").click().run()
+    saved = read_settings(store.open_database(fleet))
+    assert (saved["plan"]["currency"], saved["screens_address"], saved["horizon_days"]) == (
+        "EUR",
+        "http://workshop:8501",
+        60,
+    )
+    assert second.text_input(key="set_currency").value == "EUR", "the fields show what is on record"
+    second.text_input(key="set_address").set_value("")
+    second.button(key="save_settings").click().run()
+    assert read_settings(store.open_database(fleet))["screens_address"] == ""
+
+
 @pytest.mark.nightly
 def test_codes_for_windscreens_hold_the_address_that_was_set(fleet: Path) -> None:
     app = run("settings")

@@ -1,6 +1,6 @@
 """Settings: how far to look ahead, how many false flags are tolerated, money, units, hours."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import pandas as pd
@@ -36,6 +36,11 @@ STEPS = {
 }  # fmt: skip
 """Setting -> step of its field."""
 PARTS_SAVED = "parts_saved"
+OF_FLEET = ("horizon", "tolerated", "currency", "hours", "address", *ALLOWED)
+"""The fleet's fields, whose keys begin with set_."""
+SHOWN, COSTS_SHOWN = "settings_shown", "costs_shown"  # what stood in the fields as the page was opened
+AGAIN = "settings_again"  # which fields are to be filled anew
+NO_START = ("roadside", "tow", "lost_work")  # what one no-start costs beside its repair
 MONEY = ("hour_rate", "access_cost", "move_price")  # of these, amounts
 
 
@@ -43,6 +48,10 @@ def show() -> None:
     st.title(every_page.PAGES["settings"])
     saved = session.settings()
     mine = reception.may(Act.SETTINGS)
+    for name in session.held().pop(AGAIN, ()):  # just saved: the fields show what is on record, by others too
+        if f"set_{name}" in st.session_state:
+            del st.session_state[f"set_{name}"]
+    opened = "set_currency" not in st.session_state
     with st.container(width=560):
         kept.told("settings", "")
         horizon = st.number_input(
@@ -69,18 +78,25 @@ def show() -> None:
             key="set_address", placeholder=say.ADDRESS_HINT,
             help=say.ADDRESS_HELP,
         )  # fmt: skip
+        now = {
+            ADDRESS_KEY: address, session.HORIZON_KEY: int(horizon), "tolerated_false_flags": float(tolerated),
+            **{FLEET_KEYS[name]: value for name, value in fleet.items()},
+            LEAST_HOURS_KEY: float(least), CURRENCY_KEY: currency.strip(),
+        }  # fmt: skip
+        if opened:
+            session.held()[SHOWN] = now
         if st.button(say.SAVE, type="primary", key="save_settings", disabled=not mine):
+            shown = session.held().get(SHOWN, {})
+            typed = {
+                name: value for name, value in now.items() if value != shown.get(name)
+            }  # the rest may be another's by now
+            money = str(typed.pop(CURRENCY_KEY, ""))
             try:
-                wanted = {
-                    ADDRESS_KEY: checked(address), session.HORIZON_KEY: int(horizon),
-                    "tolerated_false_flags": float(tolerated),
-                    **{FLEET_KEYS[name]: value for name, value in fleet.items()},
-                    LEAST_HOURS_KEY: float(least),
-                }  # fmt: skip
+                wanted = {**typed, **({ADDRESS_KEY: checked(address)} if ADDRESS_KEY in typed else {})}
             except ValueError as error:
                 st.error(safe(error))
             else:
-                keep(wanted, {CURRENCY_KEY: currency.strip()} if currency.strip() else {})
+                keep(wanted, {CURRENCY_KEY: money} if money else {}, again=OF_FLEET)
     own_habits()
     accounts.show()
     depots(saved)
@@ -183,6 +199,9 @@ def costs() -> None:
     with session.database() as db:
         now = own_costs(db)
         classes = [row["vehicle_class"] for row in db.query("SELECT DISTINCT vehicle_class FROM units ORDER BY 1")]
+    if "set_no_start" not in st.session_state:
+        each = {name: {part: float(getattr(c, part)) for part in NO_START} for name, c in now.no_start.items()}
+        session.held()[COSTS_SHOWN] = {**{name: getattr(now, name) for name in STEPS}, "no_start": each}
     st.subheader(say.COSTS)
     st.caption(say.AMOUNTS_IN.format(currency=safe(now.currency)))
     with st.form("costs", border=False):
@@ -190,7 +209,7 @@ def costs() -> None:
         allowed = list(dict.fromkeys([*now.no_start, *classes]))
         table = pd.DataFrame(
             [(name, c.roadside, c.tow, c.lost_work) for name, c in now.no_start.items()],
-            columns=["class", "roadside", "tow", "lost_work"],
+            columns=["class", *NO_START],
         )
         edited = st.data_editor(
             table, hide_index=True, num_rows="dynamic", key="set_no_start", width=640,
@@ -220,10 +239,10 @@ def costs() -> None:
                 )
         if st.form_submit_button(say.SAVE_COSTS, key="save_costs", disabled=not session.may(Act.SETTINGS)):
             rows = edited.to_dict("records")
-            wanted["no_start"] = {
-                str(r["class"]): {n: float(r[n]) for n in ("roadside", "tow", "lost_work")} for r in rows
-            }
-            keep({}, wanted)
+            wanted["no_start"] = {str(r["class"]): {n: float(r[n]) for n in NO_START} for r in rows}
+            shown = session.held().get(COSTS_SHOWN, {})
+            typed = {name: value for name, value in wanted.items() if value != shown.get(name)}
+            keep({}, typed, again=("no_start", *STEPS))
     downloads.table_button(table, "no-start-costs", key="no_start", label=say.NO_START_CSV)
 
 
@@ -285,13 +304,15 @@ def _hours(value: object) -> float:
     return float(value) if isinstance(value, int | float) and 0 <= value <= 8 else 0.0
 
 
-def keep(wanted: dict[str, object], plan: dict[str, object]) -> None:
+def keep(wanted: dict[str, object], plan: dict[str, object], *, again: Sequence[str] = ()) -> None:
+    """Save settings and costs; again: fields that are filled anew."""
     with session.saving(Act.SETTINGS) as db:
         for key, value in wanted.items():
             save_setting(db, key, value, by=session.who(), now=session.now())
         if plan:
             save_plan_settings(db, plan, by=session.who(), now=session.now())
         kept.keep(kept.Kept("settings", "", say.SAVED))
+        session.held()[AGAIN] = again
         st.rerun()
 
 
