@@ -417,9 +417,13 @@ def test_settings_that_somebody_else_saved_meanwhile_stay(fleet: Path) -> None:
         "http://workshop:8501",
         60,
     )
-    assert second.text_input(key="set_currency").value == "EUR", "the fields show what is on record"
-    second.text_input(key="set_address").set_value("")
+    second.number_input(key="set_horizon").set_value(50)
     second.button(key="save_settings").click().run()
+    assert read_settings(store.open_database(fleet))["plan"]["currency"] == "EUR", (
+        "nor with what stands in the field since"
+    )
+    first.text_input(key="set_address").set_value("")
+    first.button(key="save_settings").click().run()
     assert read_settings(store.open_database(fleet))["screens_address"] == ""
 
 

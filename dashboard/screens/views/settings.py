@@ -1,6 +1,6 @@
 """Settings: how far to look ahead, how many false flags are tolerated, money, units, hours."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 
 import pandas as pd
@@ -36,10 +36,11 @@ STEPS = {
 }  # fmt: skip
 """Setting -> step of its field."""
 PARTS_SAVED = "parts_saved"
-OF_FLEET = ("horizon", "tolerated", "currency", "hours", "address", *ALLOWED)
-"""The fleet's fields, whose keys begin with set_."""
-SHOWN, COSTS_SHOWN = "settings_shown", "costs_shown"  # what stood in the fields as the page was opened
-AGAIN = "settings_again"  # which fields are to be filled anew
+SHOWN, COSTS_SHOWN = (
+    "settings_shown",
+    "costs_shown",
+)  # what stood in the fields as the page was opened, or they were saved
+SAVED = "settings_saved"  # which of the two were saved a moment ago
 NO_START = ("roadside", "tow", "lost_work")  # what one no-start costs beside its repair
 MONEY = ("hour_rate", "access_cost", "move_price")  # of these, amounts
 
@@ -48,10 +49,8 @@ def show() -> None:
     st.title(every_page.PAGES["settings"])
     saved = session.settings()
     mine = reception.may(Act.SETTINGS)
-    for name in session.held().pop(AGAIN, ()):  # just saved: the fields show what is on record, by others too
-        if f"set_{name}" in st.session_state:
-            del st.session_state[f"set_{name}"]
-    opened = "set_currency" not in st.session_state
+    saved_now = session.held().pop(SAVED, "")
+    opened = "set_currency" not in st.session_state or saved_now == SHOWN
     with st.container(width=560):
         kept.told("settings", "")
         horizon = st.number_input(
@@ -96,11 +95,11 @@ def show() -> None:
             except ValueError as error:
                 st.error(safe(error))
             else:
-                keep(wanted, {CURRENCY_KEY: money} if money else {}, again=OF_FLEET)
+                keep(wanted, {CURRENCY_KEY: money} if money else {}, of=SHOWN)
     own_habits()
     accounts.show()
     depots(saved)
-    costs()
+    costs(saved_now=saved_now == COSTS_SHOWN)
     parts()
     table = saved_table(saved)
     if len(table):
@@ -194,14 +193,12 @@ def saved_table(saved: Mapping[str, object]) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["setting", "value", say.IN_WORDS])
 
 
-def costs() -> None:
+def costs(*, saved_now: bool) -> None:
     """What things cost and how the plan is bound, each with its default until the user sets it."""
+    opened = "set_no_start" not in st.session_state or saved_now
     with session.database() as db:
         now = own_costs(db)
         classes = [row["vehicle_class"] for row in db.query("SELECT DISTINCT vehicle_class FROM units ORDER BY 1")]
-    if "set_no_start" not in st.session_state:
-        each = {name: {part: float(getattr(c, part)) for part in NO_START} for name, c in now.no_start.items()}
-        session.held()[COSTS_SHOWN] = {**{name: getattr(now, name) for name in STEPS}, "no_start": each}
     st.subheader(say.COSTS)
     st.caption(say.AMOUNTS_IN.format(currency=safe(now.currency)))
     with st.form("costs", border=False):
@@ -237,12 +234,13 @@ def costs() -> None:
                     help=meaning,
                     width=FIELD_PX,
                 )
+        rows = edited.dropna().to_dict("records")
+        wanted["no_start"] = {str(r["class"]): {n: float(r[n]) for n in NO_START} for r in rows}
+        if opened:
+            session.held()[COSTS_SHOWN] = wanted
         if st.form_submit_button(say.SAVE_COSTS, key="save_costs", disabled=not session.may(Act.SETTINGS)):
-            rows = edited.to_dict("records")
-            wanted["no_start"] = {str(r["class"]): {n: float(r[n]) for n in NO_START} for r in rows}
             shown = session.held().get(COSTS_SHOWN, {})
-            typed = {name: value for name, value in wanted.items() if value != shown.get(name)}
-            keep({}, typed, again=("no_start", *STEPS))
+            keep({}, {name: value for name, value in wanted.items() if value != shown.get(name)}, of=COSTS_SHOWN)
     downloads.table_button(table, "no-start-costs", key="no_start", label=say.NO_START_CSV)
 
 
@@ -304,15 +302,15 @@ def _hours(value: object) -> float:
     return float(value) if isinstance(value, int | float) and 0 <= value <= 8 else 0.0
 
 
-def keep(wanted: dict[str, object], plan: dict[str, object], *, again: Sequence[str] = ()) -> None:
-    """Save settings and costs; again: fields that are filled anew."""
+def keep(wanted: dict[str, object], plan: dict[str, object], *, of: str = "") -> None:
+    """Save settings and costs; of: under which name is held what stands in their fields."""
     with session.saving(Act.SETTINGS) as db:
         for key, value in wanted.items():
             save_setting(db, key, value, by=session.who(), now=session.now())
         if plan:
             save_plan_settings(db, plan, by=session.who(), now=session.now())
         kept.keep(kept.Kept("settings", "", say.SAVED))
-        session.held()[AGAIN] = again
+        session.held()[SAVED] = of
         st.rerun()
 
 
