@@ -348,7 +348,7 @@ _BESIDE = re.compile(
     r"|data|ora|targa|veicolo|chilometri|riposo|corrente|avviamento|caduta|massa|di|del|della|lavor[oi]|modello|alimentazione|osservazioni"
     r"|rejestracyjny|rejestracji|pojazd\w*|godzina|przebieg|napiec\w*|spoczynk\w*|rozruchu?|prad|spadek|przewod\w*|uwagi|paliwo"
     r"|kalteprufstrom|cilind\w*|kenteken|voertuig\w*|rustspanning|tijd|spanning\w*|laagste|stroom|start(?:stroom|spanning)|buiten\w*|opmerking\w*|bij|brandstof|vestiging|werkzaamheden|dienst"
-    r"|fordon\w*|tid|vid|vilo\w*|lagst\w*|utetemp\w*|jord\w*|anmark\w*|atgard|orsak|matarstall\w*|ocv|v?drop|vuoto|dodatni|najnizsz\w*|liczba|instalacji|zajezdnia|systeemspanning|completed|piece"
+    r"|fordon\w*|tid|vid|vilo\w*|lagst\w*|utetemp\w*|jord\w*|anmark\w*|atgard|orsak|matarstall\w*|ocv|v?drop|vuoto|dodatni|najnizsz\w*|liczba|instalacji|zajezdnia|systeemspanning|completed|jobs?|piece"
     r"|veiculo|viatura|tensao|repouso|queda|quilomet\w*|em|na|arac|plaka|tarih\w*|saat\w*|dinlenme|gerilim\w*"
     r"|mars|akim\w*|sicakli\w*|hava|dis|arti|sasi|dusu\w*|not(?:lar)?|ext|przy|pomiaru|rej|organe|intervention|motif|dc|turn(?:s|ing)|systemspanning|modell|depa|bransle|drift|sedan|yakit|silindir|sistem|tip|garaj"
 )
@@ -435,10 +435,15 @@ def unknown_unit(heading: str, column: str) -> str:
     return ""
 
 
+_OF_KM = re.compile(r"^(?!.*(?:\bmi(?:les?)?\b|thousand|tausend|1000)).*(?:\bkm\b|\b(?:k|ch|qu)ilomet)")
+
+
 def in_unit_of(heading: str, column: str) -> str:
     """Return `column` in the unit that a heading names, as temperature_f; '' where it names none or another quantity's."""
     if column.endswith("_sd_c") and re.search(r"[\(\[]\s*k\s*[\)\]]", folded(heading)):
         return column  # a spread in kelvin is one in degrees
+    if column == "odometer_km" and _OF_KM.search(folded(without_brackets(heading))) and not bracketed_unit(heading):
+        return "" if unknown_unit(heading, column) else column
     unit = unit_word(unit_in_heading(heading))
     for name in other_units(column) if unit else ():
         made = conversion(name)

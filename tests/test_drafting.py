@@ -137,6 +137,19 @@ def test_a_row_of_units_may_say_how_dates_are_written(tmp_path: Path, dates: str
     assert {"taken_at", "temperature_f", "rest_mv"} <= set(source.columns.values())
 
 
+@pytest.mark.parametrize(
+    "heading", ["km-Stand", "Kilometerstand", "Chilometri", "Kilométrage", "Quilometragem", "Km stand (km)"]
+)
+def test_a_heading_of_kilometres_names_its_unit(tmp_path: Path, heading: str) -> None:
+    file = tmp_path / "t.csv"
+    file.write_text(f"Vehicle;Date;Rest (V);{heading}\nA;31.01.2026;12,6;181250\n", encoding="utf-8")
+    draft = draft_source(file)
+    assert "odometer_km" in parse_source(draft.toml).columns.values()
+    assert "unit" not in draft.doubt(heading)
+    file.write_text("Vehicle;Date;Rest (V);Mileage\nA;31.01.2026;12,6;181250\n", encoding="utf-8")
+    assert "names no unit" in draft_source(file).doubt("Mileage")
+
+
 def test_repairs_told_in_a_description_are_drafted_as_work(tmp_path: Path) -> None:
     file = tmp_path / "t.csv"
     file.write_text("Date;Fleet no;Description;Cost\n31.01.2026;A;new battery;189\n", encoding="utf-8")
