@@ -90,6 +90,17 @@ def replaced(app: AppTest, visit: Mapping[str, Any]) -> AppTest:
     return app.run()
 
 
+def test_a_visit_that_was_just_closed_is_not_said_to_be_missing(fleet: Path) -> None:
+    """Opened by the vehicle's number, not by a sheet's code: its next visit stands there, and once that is told there is none."""
+    visit = planned(fleet)
+    app = run("visit", unit=visit["unit"])
+    app.session_state["who"] = "anna"
+    replaced(app.run(), visit).button(key="save_visit").click().run()
+    assert "The visit is closed" in said(app)
+    assert visit_words.NOT_MEANT not in said(app)
+    assert visit_words.NOT_MEANT in said(run("visit", unit=visit["unit"]))
+
+
 def test_one_form_is_the_repair_record_and_closes_the_visit(fleet: Path) -> None:
     visit = planned(fleet)
     db = store.open_database(fleet)
