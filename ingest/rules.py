@@ -229,7 +229,7 @@ def _check_units_known(batch: Batch, context: Context) -> None:
         near = context.nearest_unit(unit[row])
         hint = f" (is it {near}?)" if near else " (a row of totals or means?)" if _TOTALS.match(unit[row]) else ""
         count = len(context.vehicles)
-        return f"unit {shown(unit[row])} {UNKNOWN}; allowed are the {count} vehicles of the units table{hint}"
+        return f"unit {shown(unit[row])} {UNKNOWN}; allowed are the {count} vehicles on record{hint}"
 
     batch.add_problems(np.flatnonzero(unknown), sentence)
 
