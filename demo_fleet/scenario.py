@@ -31,7 +31,7 @@ STORIES = MappingProxyType({
     "K-109": (
         "A ground strap corroding since a wet winter",
         "The strap was sound until the wet winter of 2025/26; its resistance has climbed ever since, summer included. The pass "
-        "depot put it off: the strap is on order.",
+        "depot put it off: the strap had to be made.",
     ),
     "K-118": (
         "Several small losses at once",
@@ -78,20 +78,39 @@ _FIXED = {
     "K-145": ("city_bus", 2), "K-152": ("panel_van_diesel", 2), "K-160": ("long_haul_tractor", 2),
     "K-171": ("light_van", 2), "K-183": ("rigid_truck", 0), "K-190": ("rigid_truck", 1),
 }  # fmt: skip
+_LAST_LIST = AS_OF - dt.timedelta(days=7)
 PUT_OFF = MappingProxyType(
     {
         "K-109": (
-            dt.date(2026, 12, 5),
-            "The strap is on order and comes on 4 December; until then it sleeps in the hall.",
+            (
+                dt.date(2026, 4, 6),
+                _LAST_LIST,
+                "No strap of that length is to be had, one is being made; its ends were cleaned, and it sleeps in the hall.",
+            ),
+            (
+                _LAST_LIST,
+                dt.date(2026, 12, 5),
+                "The strap is made and comes on 4 December; until then it sleeps in the hall.",
+            ),
         ),
-        "K-122": (dt.date(2026, 12, 1), "The contacts are on order; they go in at its service on 1 December."),
+        "K-122": (
+            (_LAST_LIST, dt.date(2026, 12, 1), "The contacts are on order; they go in at its service on 1 December."),
+        ),
         "K-152": (
-            dt.date(2026, 12, 4),
-            "The workshop has no hours before its service on 4 December; the post is cleaned then.",
+            (
+                dt.date(2026, 6, 29),
+                _LAST_LIST,
+                "It is away on road works until November and starts without delay in the warm; the post is cleaned when it is back.",
+            ),
+            (
+                _LAST_LIST,
+                dt.date(2026, 12, 4),
+                "The workshop has no hours before its service on 4 December; the post is cleaned then.",
+            ),
         ),
     }
 )
-"""Unit -> until when, and why, its depot put off what is twice a printed limit."""
+"""Unit -> on which day, until when, and why, its depot put off what is twice a printed limit; one after the other."""
 FIRST_NUMBER = 101
 NOTICED = 0.60
 """From this wear on a driver may complain of slow cranking (our choice)."""

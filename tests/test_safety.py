@@ -103,3 +103,7 @@ def test_every_segment_has_its_words() -> None:
     """Parts, pieces of parts, and what is none of them: every segment of the decision table is read aloud."""
     assert set(reading_sheet.SEGMENT_WORDS) == {row.segment for row in TABLE} | set(PARTS)
     assert not any("_" in words for words in reading_sheet.SEGMENT_WORDS.values())
+
+
+def test_where_an_action_sends_hands_to_belts_a_start_stop_vehicle_is_warned_of() -> None:
+    assert safety.ALONE in safety.with_caution(CHEAP_FIRST["engine_drag"])

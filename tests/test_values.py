@@ -40,7 +40,7 @@ def test_numbers(text: object, style: NumberStyle, value: float) -> None:
     assert parse_number(text, style).value == value
 
 
-@pytest.mark.parametrize("text", ["", "-", "--", "n/a", "N/A", None, float("nan"), "  "])
+@pytest.mark.parametrize("text", ["", "-", "--", "n/a", "N/A", "Unknown", "unbekannt", None, float("nan"), "  "])
 def test_nothing_is_no_value_and_no_problem(text: object) -> None:
     parsed = parse_number(text)
     assert (parsed.value, parsed.problem) == (None, "")

@@ -20,7 +20,7 @@ from analysis.circuit.limit_book import LimitBook
 from analysis.costs import DEFAULT_NO_START, NoStartCost, PlanSettings
 from analysis.readings.renewals import PARTS
 from analysis.worklist.assess import Assessment
-from dashboard.cli.tables import start_words
+from dashboard.cli.tables import slope_words, start_words
 from dashboard.words import fleet_words, reasons
 from dashboard.words import list_row as wording
 from dashboard.words.figures import beyond
@@ -598,3 +598,10 @@ def test_a_low_at_which_no_vehicle_may_fail_is_said_in_words() -> None:
     assert fleet_words.on_the_coldest(1, of=1, possible=1).endswith(
         "**1 of 1 vehicle** likely fails to start, possibly 1 in all."
     )
+
+
+def test_a_slope_s_interval_has_the_digits_that_tell_its_ends_apart() -> None:
+    """Definition: a range whose ends are printed alike says nothing."""
+    assert slope_words((0.0118, 0.0061, 0.0142)) == "0.012 (0.006 to 0.014)"
+    assert slope_words((0.02, -0.08, 0.09)) == "0.02 (−0.08 to 0.09)"
+    assert slope_words((0.0, 0.0, 0.0)) == "0.0000 (0.0000 to 0.0000)"

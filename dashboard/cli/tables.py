@@ -125,7 +125,8 @@ def slope_words(slope: tuple[float, float, float]) -> str:
     middle, low, high = slope
     if math.isnan(middle):
         return terminal_words.UNDER_FIVE
-    return f"{number(middle, 2)} ({number(low, 2)} to {number(high, 2)})"
+    places = next((n for n in (2, 3, 4) if number(low, n) != number(high, n)), 4)
+    return f"{number(middle, places)} ({number(low, places)} to {number(high, places)})"
 
 
 def taken_lines(taken: Taken, repairs: pd.DataFrame) -> list[str]:

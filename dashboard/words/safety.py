@@ -35,6 +35,7 @@ SAFE_LINE: Final = "In neutral, wheels chocked, nobody beneath, eye protection, 
 
 _WITH: Final = (
     (("jumper",), JUMPER),
+    (("belts",), ALONE),
     (("loaded check", "under load", "tester's load"), AIRBAG),
     (("load test", "load-test it", "overcharged"), BATTERY),
     (("charge ", "charged battery", "be charged"), FROZEN),

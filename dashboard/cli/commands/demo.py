@@ -86,16 +86,11 @@ def issued_lists(db: Database, day: date, now: datetime) -> Assessment:
     assessment = assess_database(db, as_of=day)
     week = timedelta(days=7)
     issue_for(db, day - week, by=BY, now=now - week)
-    for unit, (until, why) in PUT_OFF.items():
-        save_decision(
-            db,
-            unit=unit,
-            iso_week=iso_week(day - week),
-            kind="postponed",
-            reason=why,
-            until=until,
-            by=BY,
-            now=now - week,
-        )
+    for unit, times in PUT_OFF.items():
+        for on, until, why in times:
+            at = datetime.combine(on, now.time())
+            save_decision(
+                db, unit=unit, iso_week=iso_week(on), kind="postponed", reason=why, until=until, by=BY, now=at
+            )
     issue(db, assessment, by=BY, now=now)
     return assessment
