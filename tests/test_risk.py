@@ -140,7 +140,7 @@ def test_who_is_watched_does_not_change_what_is_found() -> None:
 def test_the_need_named_is_the_one_at_the_end_of_the_horizon(monkeypatch: pytest.MonkeyPatch) -> None:
     """Definition, worked out again: the need whose coldest start is warmest at the end of 180 days, not of 30."""
     quick(monkeypatch)
-    named = {d: samples_kept.assess(tables_of(fleet(901)), as_of=DAY, horizon_days=d) for d in (30, 180)}
+    named = {d: samples_kept.assess(tables_of(fleet(902)), as_of=DAY, horizon_days=d) for d in (30, 180)}
     by_day = {}
     for days, found in named.items():
         state, outlook = drawn_of(found).state, drawn_of(found).prognosis
