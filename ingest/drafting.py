@@ -244,8 +244,8 @@ def draft_source(path: str | Path, sheet_name: str = "") -> Draft:
     with it is refused. Raises FileRefused when the file is no table, IngestError when it needs no description.
     """
     sheets = [] if is_bus_log(path) else read_sheets(path)
-    own = [(sheet, layout) for sheet in sheets if (layout := own_layout(sheet, named=Path(path).stem))]
-    own = [(sheet, layout) for sheet, layout in own if sheet_name in ("", sheet.name)]
+    named = [sheet for sheet in sheets if sheet_name in ("", sheet.name)]
+    own = [(sheet, layout) for sheet in named if (layout := own_layout(sheet, named=Path(path).stem))]
     for sheet, layout in own:
         if question := _utc_question(_of_layout(sheet, layout)):
             return _draft_of_own(sheet, layout, question)

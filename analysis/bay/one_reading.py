@@ -246,12 +246,15 @@ def _with_drops_weighed(reading: Mapping[str, Any], expected: Expected) -> Mappi
     air_c, amps = (float(row[name].iloc[0]) for name in ("temperature_c", "crank_a"))
     if not np.isfinite(air_c):
         return reading
-    usual = _shown(expected, air_c)
-    times = {name: volts / float(usual[name].iloc[0]) for name, volts in drops.items()}
+    usual = _shown_by(expected, expected.state, air_c)
+    times = {name: volts / usual[name] for name, volts in drops.items()}
     powers = {name: round(np.log10(ratio)) for name, ratio in times.items() if 0.0 < ratio < np.inf}
-    drops = {name: drops[name] for name in powers}
-    amps = amps if np.isfinite(amps) else float(usual["crank_a"].iloc[0])
-    if not drops or not amps > 0.0:  # without amps nothing is lost
+    weighed = powers.keys() & set(doubted)
+    believed = reading.get("outcome") in ("slow", *FAILED)
+    sure = {*doubted, *names_in(reading.get("confirmed"))}
+    suspects = [name for name, power in powers.items() if power == 1 and not believed and name not in sure]
+    amps = amps if np.isfinite(amps) else usual["crank_a"]
+    if not (weighed or suspects) or not amps > 0.0:  # without amps nothing is lost
         return reading
     row = expected.foretold(row.assign(aid_a=_aid_a(expected, air_c)))
 
@@ -263,17 +266,14 @@ def _with_drops_weighed(reading: Mapping[str, Any], expected: Expected) -> Mappi
         k = NOISE.temperature_k
         return _tested(slips, expected, k, frozenset()), _tested(row, changed, k, frozenset())
 
-    if weighed := drops.keys() & set(doubted):
+    if weighed:
         slip, lost = tested(weighed)
         if lost["closes"] and slip["chi2"] - lost["chi2"] >= EXPECTING.borne_out_by:
             doubted = [name for name in doubted if name not in weighed]
-    if reading.get("outcome") not in ("slow", *FAILED):
-        confirmed = names_in(reading.get("confirmed"))
-        for name in drops:
-            if powers[name] == 1 and name not in (*weighed, *confirmed):
-                slip, lost = tested({name})
-                if slip["closes"] and not lost["closes"] and lost["chi2"] - slip["chi2"] >= EXPECTING.denied_by:
-                    doubted.append(name)
+    for name in suspects:
+        slip, lost = tested({name})
+        if slip["closes"] and not lost["closes"] and lost["chi2"] - slip["chi2"] >= EXPECTING.denied_by:
+            doubted.append(name)
     return {**reading, "doubtful": ",".join(doubted)}
 
 

@@ -16,6 +16,7 @@ from __future__ import annotations
 import datetime as dt
 import sys
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -34,21 +35,27 @@ from analysis.kernel.ready import make_ready
 from analysis.readings.panel import Floats
 from demo_fleet.simulate import PARKING_C, WORKDAY_SHARE, WORN_ENOUGH, FleetRun
 from demo_fleet.specs import FleetSpec, evaluation_specs
-from demo_fleet.weather import make_weather
+from demo_fleet.weather import Depot, make_weather
 
 LISTS, EVERY_D, HORIZON_D, FLAG_D, FLAG_P = 24, 28, 30, 60, 0.02
 WINTERS, NEAR_D, STEP_D = 120, 4, 3
 """Years of weather from which windows are taken: so near to a day of the year, and every so many of these."""
+FIRST = dt.date(1900, 1, 1)
 RENEWED_K = 1.0
 """A coldest start so much colder than at the latest service is that of a vehicle of which something was renewed [K]."""
 LIST, SERVICE, TODAY = "these lists", "knows each service", "knows this morning"
 
 
+@cache
+def weather_of(depots: tuple[Depot, ...]) -> Floats:
+    """(days, depots) lows that their climates bring."""
+    return make_weather(depots, FIRST, int(WINTERS * 365.25), np.random.default_rng(5)).low_c
+
+
 def windows(spec: FleetSpec, day: pd.Timestamp) -> Floats:
     """(W, 60, depots) lows that could come from a day on."""
-    first = dt.date(1900, 1, 1)
-    low = make_weather(spec.depots, first, int(WINTERS * 365.25), np.random.default_rng(5)).low_c
-    away = (pd.date_range(first, periods=len(low)).day_of_year.to_numpy() - day.day_of_year + 182) % 365 - 182
+    low = weather_of(spec.depots)
+    away = (pd.date_range(FIRST, periods=len(low)).day_of_year.to_numpy() - day.day_of_year + 182) % 365 - 182
     begins = np.flatnonzero(np.abs(away) <= NEAR_D)[::STEP_D]
     return np.stack([low[k : k + FLAG_D] for k in begins if k + FLAG_D <= len(low)])
 

@@ -75,9 +75,8 @@ def processor_s() -> float:
 
 def peak_gib() -> float:
     """Most memory of this process alone; the usual counter keeps that of the process that started it."""
-    for line in Path("/proc/self/status").read_text().splitlines():
-        if line.startswith("VmHWM"):
-            return int(line.split()[1]) / 2**20
+    if peak := held_kib("self", "VmHWM"):
+        return peak / 2**20
     raise SystemExit("this system does not tell the peak of a process's memory")
 
 
@@ -97,15 +96,17 @@ def with_others(found: Found) -> Iterator[None]:
 
     looking = threading.Thread(target=look)
     looking.start()
-    yield
-    done.set()
-    looking.join()
+    try:
+        yield
+    finally:
+        done.set()
+        looking.join()
     if others:
         found["all_gib"] = most / 2**20
 
 
 def held_kib(pid: str, what: str) -> float:
-    """Memory of a process now, by its name in /proc; nil when it has ended."""
+    """Memory of a process, by the name of its kind in /proc; nil when it has ended."""
     try:
         lines = Path(f"/proc/{pid}/status").read_text().splitlines()
     except OSError:

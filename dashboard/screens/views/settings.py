@@ -36,10 +36,8 @@ STEPS = {
 }  # fmt: skip
 """Setting -> step of its field."""
 PARTS_SAVED = "parts_saved"
-SHOWN, COSTS_SHOWN = (
-    "settings_shown",
-    "costs_shown",
-)  # what stood in the fields as the page was opened, or they were saved
+SHOWN, COSTS_SHOWN = "settings_shown", "costs_shown"
+"""Names of what stood in the fields as the page was opened, or they were saved."""
 SAVED = "settings_saved"  # which of the two were saved a moment ago
 NO_START = ("roadside", "tow", "lost_work")  # what one no-start costs beside its repair
 MONEY = ("hour_rate", "access_cost", "move_price")  # of these, amounts
@@ -85,13 +83,11 @@ def show() -> None:
         if opened:
             session.held()[SHOWN] = now
         if st.button(say.SAVE, type="primary", key="save_settings", disabled=not mine):
-            shown = session.held().get(SHOWN, {})
-            typed = {
-                name: value for name, value in now.items() if value != shown.get(name)
-            }  # the rest may be another's by now
-            money = str(typed.pop(CURRENCY_KEY, ""))
+            wanted = typed_since(SHOWN, now)
+            money = str(wanted.pop(CURRENCY_KEY, ""))
             try:
-                wanted = {**typed, **({ADDRESS_KEY: checked(address)} if ADDRESS_KEY in typed else {})}
+                if ADDRESS_KEY in wanted:
+                    wanted[ADDRESS_KEY] = checked(address)
             except ValueError as error:
                 st.error(safe(error))
             else:
@@ -239,8 +235,7 @@ def costs(*, saved_now: bool) -> None:
         if opened:
             session.held()[COSTS_SHOWN] = wanted
         if st.form_submit_button(say.SAVE_COSTS, key="save_costs", disabled=not session.may(Act.SETTINGS)):
-            shown = session.held().get(COSTS_SHOWN, {})
-            keep({}, {name: value for name, value in wanted.items() if value != shown.get(name)}, of=COSTS_SHOWN)
+            keep({}, typed_since(COSTS_SHOWN, wanted), of=COSTS_SHOWN)
     downloads.table_button(table, "no-start-costs", key="no_start", label=say.NO_START_CSV)
 
 
@@ -300,6 +295,12 @@ def _nearest(value: object) -> float:
 
 def _hours(value: object) -> float:
     return float(value) if isinstance(value, int | float) and 0 <= value <= 8 else 0.0
+
+
+def typed_since(of: str, now: Mapping[str, object]) -> dict[str, object]:
+    """Those fields that hold something else than what is held under that name; the others may be somebody else's by now."""
+    shown = session.held().get(of, {})
+    return {name: value for name, value in now.items() if value != shown.get(name)}
 
 
 def keep(wanted: dict[str, object], plan: dict[str, object], *, of: str = "") -> None:
